@@ -1,0 +1,1 @@
+"""The trade: species, calendar, egg geometry, air-cell norms, water loss, hatch results."""

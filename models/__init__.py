@@ -1,0 +1,1 @@
+"""What joins readings with the norms: proposals, training, evaluation, the shipped model."""

@@ -1,0 +1,1 @@
+"""The demo's pictures and the simulator that draws them with exact truth."""

@@ -1,0 +1,15 @@
+"""From a photo to readings: what is in the picture, measured and not judged.
+
+The egg's way through this folder, in order:
+
+``photo``        open a picture file, upright, sRGB, with its capture time
+``egg_mask``     which pixels are egg, its blunt half, its air cell (a small network)
+``egg_outline``  an egg profile fitted to each mask
+``tray_grid``    which cup of the tray each egg lies in, and which cups are empty
+``quality``      whether a picture of an egg can be trusted, and what to do if not
+``air_cell``     where the membrane meets the shell: depth, diameter, tilt, volume
+``veins``        the branching vessels
+``embryo``       the dark mass of the embryo
+``read_photo``   all of these on one picture
+``overlay``      what was measured, drawn on the picture
+"""
