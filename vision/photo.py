@@ -12,9 +12,10 @@ import io
 import os
 import stat
 import threading
+import warnings
 import zlib
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
@@ -57,7 +58,7 @@ _OTHER_KINDS = (
 )
 _HEIC_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
 
-_opening = threading.Lock()
+_settings = threading.Lock()
 
 
 class PhotoError(ValueError):
@@ -133,7 +134,7 @@ def open_photo(path: str | os.PathLike[str], *, limits: PhotoLimits | None = Non
     """
     limits = limits or PhotoLimits()
     name = printable(path)
-    data = _file_bytes(path, name, limits.max_bytes)
+    data = _file_bytes(Path(path), name, limits.max_bytes)
     try:
         rgb, taken_at = _decode(data, name, limits)
     except PhotoError:
@@ -149,16 +150,15 @@ def open_photo(path: str | os.PathLike[str], *, limits: PhotoLimits | None = Non
 
 
 def printable(path: str | os.PathLike[str]) -> str:
-    """The name of a file as it can be shown on any screen: undecodable bytes and control
-    characters escaped."""
+    """The name of a file for any screen: undecodable bytes and control characters escaped."""
     text = os.fsencode(path).decode("utf-8", "backslashreplace")
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
 
 
-def _file_bytes(path: str | os.PathLike[str], name: str, max_bytes: int) -> bytes:
+def _file_bytes(path: Path, name: str, max_bytes: int) -> bytes:
     """The content of an ordinary file of allowed size."""
     try:
-        status = os.stat(path)
+        status = path.stat()
         if stat.S_ISDIR(status.st_mode):
             raise PhotoError(f"{name} is a folder, not a photo; name the photos in it, such as {name}/*.jpg.")
         if not stat.S_ISREG(status.st_mode):
@@ -171,10 +171,12 @@ def _file_bytes(path: str | os.PathLike[str], name: str, max_bytes: int) -> byte
                 f"{name} is {status.st_size / 1e6:,.0f} MB and at most {max_bytes / 1e6:,.0f} MB are read; "
                 f"{_SAVE_AS_JPEG}."
             )
-        with open(path, "rb") as file:
+        with path.open("rb") as file:
             return file.read(max_bytes)
+    except PhotoError:
+        raise
     except FileNotFoundError:
-        if os.path.islink(path):
+        if path.is_symlink():
             raise PhotoError(
                 f"{name} is a link to a file that is not there; name the photo itself."
             ) from None
@@ -182,8 +184,6 @@ def _file_bytes(path: str | os.PathLike[str], name: str, max_bytes: int) -> byte
     except PermissionError:
         raise PhotoError(f"{name} may not be read by this user; change the file's permissions.") from None
     except (OSError, ValueError) as error:
-        if isinstance(error, PhotoError):
-            raise
         why = getattr(error, "strerror", None) or str(error)
         raise PhotoError(
             f"{name} could not be read from the disk ({why}); check the disk and the name."
@@ -191,7 +191,7 @@ def _file_bytes(path: str | os.PathLike[str], name: str, max_bytes: int) -> byte
 
 
 def _decode(data: bytes, name: str, limits: PhotoLimits) -> tuple[NDArray[np.uint8], datetime | None]:
-    with _without_pillow_size_check():
+    with _pillow_quiet():
         picture = Image.open(io.BytesIO(data), formats=_FORMATS)
     with picture:
         _check_size(picture.size, name, limits)
@@ -199,16 +199,24 @@ def _decode(data: bytes, name: str, limits: PhotoLimits) -> tuple[NDArray[np.uin
         _check_not_raw(picture, data, name)
         picture.seek(0)
         picture.load()
-        exif = _exif(picture)
-        upright = _upright(_srgb(picture, name), exif)
-        return np.array(upright, dtype=np.uint8), _taken_at(exif)
+        with _pillow_quiet():
+            orientation, taken_at = _notes(picture)
+        upright = _srgb(picture, name)
+        if orientation in _UPRIGHT:
+            upright = upright.transpose(_UPRIGHT[orientation])
+        return np.array(upright, dtype=np.uint8), taken_at
 
 
 @contextmanager
-def _without_pillow_size_check() -> Iterator[None]:
-    """Pillow warns of, or refuses, large pictures while it opens them, by a setting for the whole
-    process; here the size is checked right after, against our own limits and in our own words."""
-    with _opening:
+def _pillow_quiet() -> Iterator[None]:
+    """For the short time of reading a file's head, no word from Pillow itself.
+
+    It warns of damaged EXIF notes and warns of, or refuses, large pictures, by settings for the
+    whole process. Here the size is checked right after, against our own limits and in our own
+    words, and damaged notes are left aside. The lock keeps threads from undoing each other's change.
+    """
+    with _settings, warnings.catch_warnings():
+        warnings.simplefilter("ignore")
         before = Image.MAX_IMAGE_PIXELS
         Image.MAX_IMAGE_PIXELS = None
         try:
@@ -221,8 +229,8 @@ def _check_size(size: tuple[int, int], name: str, limits: PhotoLimits) -> None:
     width, height = size
     if width * height > limits.max_pixels:
         raise PhotoError(
-            f"{name} has {width} x {height} pixels and at most {limits.max_pixels / 1e6:,.0f} million are read; "
-            "save it smaller."
+            f"{name} has {width} x {height} pixels and at most {limits.max_pixels / 1e6:,.0f} million "
+            "are read; save it smaller."
         )
     if min(width, height) < limits.min_side_px:
         raise PhotoError(
@@ -238,7 +246,9 @@ def _check_whole(picture: Image.Image, data: bytes, name: str) -> None:
         # An interrupted copy often leaves the file's length right and its end zero.
         zeros = len(data) - len(data.rstrip(b"\0"))
         whole = zeros < 4096 and zeros < 0.1 * len(data)
-    else:  # Pillow itself refuses a JPEG or a TIFF whose data end early.
+    elif picture.format in ("JPEG", "MPO"):
+        whole = _jpeg_has_end(data)
+    else:  # Pillow itself refuses a TIFF whose data end early.
         whole = True
     if not whole:
         raise PhotoError(f"{name} is damaged or cut off; {_COPY_AGAIN}.")
@@ -258,6 +268,22 @@ def _png_is_whole(data: bytes) -> bool:
             return True
         at = body_end + 4
     return False
+
+
+def _jpeg_has_end(data: bytes) -> bool:
+    """An end marker follows the start of the picture's own data (ITU-T T.81, B.1).
+
+    Zeros in place of a missing rest decode without complaint. A thumbnail's end marker does not
+    count: it lies inside an earlier segment.
+    """
+    at = 2
+    while at + 4 <= len(data) and data[at] == 0xFF:
+        marker = data[at + 1]
+        if marker == 0xDA:  # start of scan; the coded data after it contain no FF D9
+            return data.find(b"\xff\xd9", at) >= 0
+        fill_byte = marker == 0xFF
+        at += 1 if fill_byte else 2 + int.from_bytes(data[at + 2 : at + 4], "big")
+    return data.rfind(b"\xff\xd9") >= 0
 
 
 def _check_not_raw(picture: Image.Image, data: bytes, name: str) -> None:
@@ -300,29 +326,24 @@ def _starts_like_a_photo(data: bytes) -> bool:
     )
 
 
-def _exif(picture: Image.Image) -> Image.Exif:
-    try:
-        return picture.getexif()
-    except Exception:  # noqa: BLE001
-        # A damaged note beside the picture is no reason to refuse the picture.
-        return Image.Exif()
+def _notes(picture: Image.Image) -> tuple[int, datetime | None]:
+    """Orientation and capture time from the EXIF notes; 1 and ``None`` where they don't say.
+
+    Pillow turns TIFF itself and libheif HEIC; both then report orientation 1 or none.
+    """
+    orientation, taken_at = 1, None
+    # Damaged notes beside the picture, whatever they make Pillow raise, are no reason to refuse it.
+    with suppress(Exception):
+        exif = picture.getexif()
+        orientation = int(exif.get(_ORIENTATION, 1))
+        taken_at = _taken_at(exif.get_ifd(_EXIF_IFD))
+    return orientation, taken_at
 
 
-def _upright(picture: Image.Image, exif: Image.Exif) -> Image.Image:
-    # Pillow turns TIFF itself and libheif HEIC; both then report orientation 1 or none.
-    value = exif.get(_ORIENTATION)
-    turn = _UPRIGHT.get(value) if isinstance(value, int) else None
-    return picture if turn is None else picture.transpose(turn)
-
-
-def _taken_at(exif: Image.Exif) -> datetime | None:
-    try:
-        tags = exif.get_ifd(_EXIF_IFD)
-    except Exception:  # noqa: BLE001 (as in _exif)
-        return None
+def _taken_at(tags: Mapping[int, object]) -> datetime | None:
     for date_tag, offset_tag in _DATE_AND_OFFSET:
         try:
-            taken = datetime.strptime(_text(tags.get(date_tag)), "%Y:%m:%d %H:%M:%S")
+            taken = datetime.strptime(_text(tags.get(date_tag)), "%Y:%m:%d %H:%M:%S")  # noqa: DTZ007
         except ValueError:  # absent, blank, zero or nonsense
             continue
         return taken.replace(tzinfo=_offset(_text(tags.get(offset_tag))))
