@@ -16,7 +16,6 @@ from PIL import Image, ImageCms, ImageOps
 
 from vision.photo import PhotoError, PhotoLimits, open_photo, printable
 
-
 NAIVE = datetime(2024, 5, 6, 21, 8, 9)  # noqa: DTZ001 (local time, as the camera wrote it)
 
 
