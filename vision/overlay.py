@@ -113,12 +113,21 @@ def _tint(drawn: Picture, masks: EggMasks, mask: NDArray[np.bool_], colour: Colo
     drawn[rows, columns] = mixed.round().astype(np.uint8)
 
 
-def _line(drawn: Picture, points: ArrayLike, colour: Colour, width: int, *, closed: bool = False) -> None:
-    """A polyline with a dark edge, which shows on bright and dark ground."""
+def _line(
+    drawn: Picture,
+    points: ArrayLike,
+    colour: Colour,
+    width: int,
+    *,
+    closed: bool = False,
+    edge: bool = True,
+) -> None:
+    """A polyline, with a dark edge where it must show on bright ground too."""
     whole = np.rint(np.asarray(points, dtype=np.float64)).astype(np.int32).reshape(-1, 1, 2)
     if len(whole) == 0:
         return
-    cv2.polylines(drawn, [whole], closed, _EDGE, width + 2, cv2.LINE_AA)
+    if edge:
+        cv2.polylines(drawn, [whole], closed, _EDGE, width + 2, cv2.LINE_AA)
     cv2.polylines(drawn, [whole], closed, colour, width, cv2.LINE_AA)
 
 
@@ -128,7 +137,7 @@ def _axis(drawn: Picture, outline: Outline, width: int) -> None:
     across = np.array([-toward[1], toward[0]])
     centre = np.asarray(outline.centre_px, dtype=np.float64)
     blunt, other = centre + toward * outline.length_px / 2, centre - toward * outline.length_px / 2
-    _line(drawn, [other, blunt], _AXIS, width)
+    _line(drawn, [other, blunt], _AXIS, width, edge=False)  # it crosses what a person looks for
     if outline.axis_deg is not None:
         barb = 0.05 * outline.length_px
         wings = [blunt - barb * toward + side * 0.6 * barb * across for side in (1, -1)]
@@ -152,12 +161,12 @@ def _embryo(drawn: Picture, egg: Reading, width: int) -> None:
 
 
 def _label(drawn: Picture, text: str, outline: Outline, width: int) -> None:
-    """The text inside the silhouette, at its top."""
+    """The text inside the silhouette, near its top, beside the axis."""
     scale = 0.5 * width if width > 1 else 0.6
     font, thick = cv2.FONT_HERSHEY_SIMPLEX, max(1, width)
     (wide, high), _ = cv2.getTextSize(text, font, scale, thick)
     top = float(np.min(np.asarray(outline.polygon_px)[:, 1]))
-    x = int(np.clip(round(outline.centre_px[0] - wide / 2), 0, max(0, drawn.shape[1] - wide)))
-    y = int(np.clip(round(top + 1.6 * high), high, drawn.shape[0]))
+    x = int(np.clip(round(outline.centre_px[0] - wide - 4 * width), 0, max(0, drawn.shape[1] - wide)))
+    y = int(np.clip(round(top + 2 * high), high, drawn.shape[0]))
     cv2.putText(drawn, text, (x, y), font, scale, _EDGE, thick + 2, cv2.LINE_AA)
     cv2.putText(drawn, text, (x, y), font, scale, _TEXT, thick, cv2.LINE_AA)
