@@ -1,0 +1,103 @@
+"""Turn trained PyTorch weights into the ONNX files the program runs.
+
+    python -m models.training.export_networks backbone models/shipped/backbone.onnx
+    python -m models.training.export_networks egg-mask WEIGHTS.pt vision/egg_mask.onnx
+
+Weights are stored as half floats and widened when the file is loaded: half the size, and the
+answers hardly change (checked here after each export).
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+import numpy as np
+import onnx
+import onnxruntime
+import torch
+from onnx import TensorProto, helper, numpy_helper
+from torch import nn
+
+from models.training.efficientnet_lite import EfficientNetLite0, imagenet_lite0
+
+SMALLEST_HALVED = 256  # tensors of fewer values stay as they are
+LARGEST_DIFFERENCE = 0.05  # of the answers' own spread, of any one value, half against full weights
+
+
+def egg_mask_network(weights: Path) -> nn.Module:
+    """The trained egg-mask network, ready to export."""
+    from models.training.train_egg_mask import EggMaskNetwork
+
+    network = EggMaskNetwork(EfficientNetLite0())
+    state = torch.load(weights, map_location="cpu", weights_only=True)
+    network.load_state_dict({k: v.float() if v.is_floating_point() else v for k, v in state.items()})
+    return network.eval()
+
+
+def export(network: nn.Module, path: Path, *, output: str, side: int, any_size: bool) -> None:
+    """Write the network as ONNX with half-float weights, and check its answers."""
+    example = torch.randn(1, 3, side, side)
+    axes = {"rgb": {0: "n"}, output: {0: "n"}}
+    if any_size:
+        axes["rgb"] |= {2: "height", 3: "width"}
+        axes[output] |= {2: "half_height", 3: "half_width"}
+    path.parent.mkdir(parents=True, exist_ok=True)
+    torch.onnx.export(
+        network,
+        (example,),
+        str(path),
+        input_names=["rgb"],
+        output_names=[output],
+        dynamic_axes=axes,
+        opset_version=17,
+        dynamo=False,
+    )
+    model = onnx.load(str(path))
+    halve_weights(model)
+    onnx.checker.check_model(model)
+    onnx.save(model, str(path))
+    with torch.no_grad():
+        wanted = network(example).numpy()
+    session = onnxruntime.InferenceSession(str(path), providers=["CPUExecutionProvider"])
+    answer = session.run(None, {"rgb": example.numpy()})[0]
+    difference = float(np.abs(answer - wanted).max() / wanted.std())
+    print(f"{path}: {path.stat().st_size / 1e6:.2f} MB, largest difference {difference:.4f} of the spread")
+    if difference > LARGEST_DIFFERENCE:
+        raise SystemExit(f"the halved weights change the answers too much ({difference:.3f})")
+
+
+def halve_weights(model: onnx.ModelProto) -> None:
+    """Store float weights as half floats, each followed by a cast back to float (in place)."""
+    casts = []
+    for weight in model.graph.initializer:
+        if weight.data_type != TensorProto.FLOAT:
+            continue
+        values = numpy_helper.to_array(weight)
+        if values.size < SMALLEST_HALVED:
+            continue
+        name = weight.name
+        weight.CopyFrom(numpy_helper.from_array(values.astype(np.float16), f"{name}.half"))
+        casts.append(helper.make_node("Cast", [f"{name}.half"], [name], to=TensorProto.FLOAT))
+    for cast in reversed(casts):
+        model.graph.node.insert(0, cast)
+
+
+def main() -> None:
+    """Export what the command line names."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    commands = parser.add_subparsers(dest="what", required=True)
+    backbone = commands.add_parser("backbone")
+    backbone.add_argument("path", type=Path)
+    mask = commands.add_parser("egg-mask")
+    mask.add_argument("weights", type=Path)
+    mask.add_argument("path", type=Path)
+    options = parser.parse_args()
+    if options.what == "backbone":
+        export(imagenet_lite0(), options.path, output="embedding", side=224, any_size=False)
+    else:
+        export(egg_mask_network(options.weights), options.path, output="logits", side=256, any_size=True)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,148 @@
+"""What the segmentation network should answer for a labelled or simulated photo.
+
+Four maps of the photo's size, ``uint8``: 0 no, 1 yes, 255 not known (left out of the loss).
+
+0. **egg**: inside the whole silhouette, hidden parts included;
+1. **core**: inside the silhouette shrunk to :data:`CORE_SCALE`, which keeps touching eggs apart;
+2. **blunt half**: on the blunt side of the egg's middle (unknown in end view);
+3. **air cell**: in the silhouette, beyond the rim's line toward the blunt end, where a person can
+   see that line; no where a person sees none.
+"""
+
+from __future__ import annotations
+
+import csv
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw
+
+if TYPE_CHECKING:
+    from sample_images.simulator import SimulatedPhoto
+
+EGG, CORE, BLUNT_HALF, AIR_CELL = range(4)
+UNKNOWN = 255
+CORE_SCALE = 0.6
+BLUNT_DIRECTIONS = {"right": (1.0, 0.0), "down": (0.0, 1.0), "left": (-1.0, 0.0), "up": (0.0, -1.0)}
+
+
+@dataclass(frozen=True)
+class LabelledPhoto:
+    """A picture with its four target maps and the group (evening) it must be left out with."""
+
+    name: str
+    group: str
+    rgb: NDArray[np.uint8]
+    targets: NDArray[np.uint8]
+
+
+def fill_polygon(shape: tuple[int, int], points: NDArray[np.floating]) -> NDArray[np.bool_]:
+    """Pixels inside a polygon; ``points`` is (N, 2), x and y, pixel centres at whole numbers."""
+    picture = Image.new("1", (shape[1], shape[0]))
+    if len(points) >= 3:
+        ImageDraw.Draw(picture).polygon([(float(x), float(y)) for x, y in points], fill=1)
+    return np.array(picture, dtype=bool)
+
+
+def half_plane(
+    shape: tuple[int, int], point: tuple[float, float], direction: tuple[float, float]
+) -> NDArray[np.bool_]:
+    """Pixels on the side of ``point`` that ``direction`` points to."""
+    y, x = np.mgrid[: shape[0], : shape[1]]
+    return (x - point[0]) * direction[0] + (y - point[1]) * direction[1] > 0
+
+
+def ellipse_points(row: dict[str, str], count: int = 96) -> NDArray[np.float64]:
+    """The labelled outline as a polygon; columns as OpenCV's rotated rectangle."""
+    angle = math.radians(float(row["angle"]))
+    t = np.linspace(0, 2 * math.pi, count, endpoint=False)
+    a = float(row["minor_px"]) / 2 * np.cos(t)
+    b = float(row["major_px"]) / 2 * np.sin(t)
+    x = float(row["cx"]) + a * math.cos(angle) - b * math.sin(angle)
+    y = float(row["cy"]) + a * math.sin(angle) + b * math.cos(angle)
+    return np.stack([x, y], axis=1)
+
+
+def long_axis_toward(row: dict[str, str], end: str) -> tuple[float, float]:
+    """Unit vector along the labelled ellipse's long axis, on the side that ``end`` names."""
+    angle = math.radians(float(row["angle"]) + 90)
+    axis = (math.cos(angle), math.sin(angle))
+    side = BLUNT_DIRECTIONS[end]
+    sign = 1.0 if axis[0] * side[0] + axis[1] * side[1] >= 0 else -1.0
+    return (sign * axis[0], sign * axis[1])
+
+
+def beyond_line(
+    shape: tuple[int, int], line: NDArray[np.floating], toward: tuple[float, float]
+) -> NDArray[np.bool_]:
+    """Pixels beyond a drawn line, which is carried on straight at both ends, on the side ``toward``."""
+    across = (-toward[1], toward[0])
+    order = np.argsort(line @ np.array(across))
+    line = line[order]
+    far = float(sum(shape)) * 2
+    slope = line[-1] - line[0]
+    slope = slope / max(float(np.hypot(*slope)), 1e-6)
+    start, end = line[0] - slope * far, line[-1] + slope * far
+    shift = np.array(toward) * far
+    return fill_polygon(shape, np.vstack([start, line, end, end + shift, start + shift]))
+
+
+def real_photos(folder: Path) -> Iterator[LabelledPhoto]:
+    """The labelled photos whose outline is good, with their targets."""
+    with (folder / "labels.csv").open(newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    for row in rows:
+        if row["outline_ok"] != "1":
+            continue
+        rgb = np.array(Image.open(folder / "photos" / row["photo"]).convert("RGB"))
+        yield LabelledPhoto(row["photo"], row["evening"], rgb, real_targets(row, rgb.shape[:2]))
+
+
+def real_targets(row: dict[str, str], shape: tuple[int, int]) -> NDArray[np.uint8]:
+    """Target maps of one labelled photo, shape (4, H, W)."""
+    targets = np.zeros((4, *shape), dtype=np.uint8)
+    outline = ellipse_points(row)
+    centre = outline.mean(axis=0)
+    egg = fill_polygon(shape, outline)
+    targets[EGG] = egg
+    targets[CORE] = fill_polygon(shape, centre + CORE_SCALE * (outline - centre))
+    known_end = row["blunt_end"] in BLUNT_DIRECTIONS
+    if known_end:
+        toward = long_axis_toward(row, row["blunt_end"])
+        targets[BLUNT_HALF] = egg & half_plane(shape, (centre[0], centre[1]), toward)
+    else:
+        targets[BLUNT_HALF][egg] = UNKNOWN
+    line = np.array([p.split(":") for p in row["air_cell_points"].split(";") if p], dtype=float)
+    if len(line) >= 2 and known_end:
+        targets[AIR_CELL] = egg & beyond_line(shape, line, toward)
+    elif row["air_cell_visible"] != "0":
+        targets[AIR_CELL][egg] = UNKNOWN
+    return targets
+
+
+def simulated_targets(photo: SimulatedPhoto) -> NDArray[np.uint8]:
+    """Target maps of one simulated photo, shape (4, H, W), from its exact truth."""
+    shape = photo.rgb.shape[:2]
+    targets = np.zeros((4, *shape), dtype=np.uint8)
+    for egg in photo.eggs:
+        outline = np.asarray(egg.outline_px, dtype=float)
+        centre = np.asarray(egg.centre_px, dtype=float)
+        inside = fill_polygon(shape, outline)
+        targets[EGG] |= inside
+        targets[CORE] |= fill_polygon(shape, centre + CORE_SCALE * (outline - centre))
+        if photo.view == "end":
+            targets[BLUNT_HALF][inside] = UNKNOWN
+            targets[AIR_CELL][inside] = UNKNOWN
+            continue
+        angle = math.radians(egg.axis_deg)
+        blunt = half_plane(shape, (centre[0], centre[1]), (math.cos(angle), math.sin(angle)))
+        targets[BLUNT_HALF][inside] = blunt[inside]
+        if egg.line_visible:
+            region = fill_polygon(shape, np.asarray(egg.air_cell_region_px, dtype=float))
+            targets[AIR_CELL][inside] = region[inside]
+    return targets

@@ -1,0 +1,194 @@
+"""One photo from end to end: find the eggs, measure each, name its cup.
+
+This is the folder's front door; everything it calls is a pure function of the picture.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.air_cell import air_cell_mask, measure_air_cell
+from vision.egg_mask import EggMaskNetwork, RgbImage, cut_window, shipped_network
+from vision.embryo import measure_embryo
+from vision.find_eggs import FoundEgg, find_eggs, in_window
+from vision.photo import Photo
+from vision.quality import judge_quality
+from vision.reading import AirCell, EggMasks, Embryo, Outline, PhotoReading, Reading, Veins, View
+from vision.tray_eggs import empty_cup_spots
+from vision.tray_grid import NoTrayGrid, fit_tray_grid
+from vision.veins import measure_veins, vein_probability
+
+# Contents are measured in a window in which the egg is at most so long: finer detail than this is
+# the shell's own, and a 50-megapixel close-up takes no longer than a small one.
+WORK_LENGTH_PX = 480
+WORK_OVER_LENGTH = 1.12
+NO_EGG = (
+    "no egg was found in it; put one lit egg in the middle of the picture, in a dark room, and take it again"
+)
+FEWEST_TRAY_EGGS = 4
+
+
+def read_photo(
+    photo: Photo,
+    *,
+    view: str = "auto",
+    tray: tuple[int, int] | None = None,
+    network: EggMaskNetwork | None = None,
+) -> PhotoReading:
+    """Find and measure the eggs of one photo.
+
+    Parameters
+    ----------
+    photo
+        From :func:`vision.photo.open_photo`.
+    view
+        ``side``, ``end`` (a tray from above) or ``auto``.
+    tray
+        Rows and columns of the tray, if known.
+    network
+        Another egg-mask network than the shipped one (for measuring on left-out photos).
+
+    Returns
+    -------
+    PhotoReading
+        With ``error`` set where no egg was found.
+    """
+    seen, eggs = find_eggs(network or shipped_network(), photo.rgb, view=view)
+    readings = tuple(read_egg(photo.rgb, egg, view=seen) for egg in eggs)
+    empty: tuple[str, ...] = ()
+    if seen == "end" and len(readings) >= FEWEST_TRAY_EGGS:
+        readings, empty = _with_cups(photo.rgb, readings, tray)
+    height, width = photo.rgb.shape[:2]
+    return PhotoReading(
+        photo=str(photo.path),
+        sha256=photo.sha256,
+        width_px=width,
+        height_px=height,
+        taken_at=photo.taken_at,
+        view=seen,
+        eggs=readings,
+        empty_cups=empty,
+        error=None if readings else NO_EGG,
+    )
+
+
+def read_egg(rgb: RgbImage, egg: FoundEgg, *, view: View) -> Reading:
+    """Measure one egg that was found."""
+    outline = egg.outline
+    side = max(outline.length_px * WORK_OVER_LENGTH, 8.0)
+    size = int(min(side, WORK_LENGTH_PX * WORK_OVER_LENGTH))
+    picture, origin, scale = cut_window(rgb, centre_px=outline.centre_px, side_px=side, size=size)
+    local = in_window(outline, origin_px=origin, scale=scale)
+    region = _filled(local.polygon_px, picture.shape[:2]) & _inside_photo(rgb, origin, scale, size)
+    quality = judge_quality(rgb, outline)
+    missing: dict[str, str] = {}
+    if not quality.usable:
+        reason = f"the picture is {' and '.join(quality.problems)}"
+        for name in ("air_cell", "veins", "embryo"):
+            missing[name] = reason
+        return Reading(outline, quality, None, Veins(None, None, None), Embryo(None, None, None), missing=missing)
+
+    air_cell = _air_cell(egg, view, missing)
+    contents = region
+    if air_cell is not None:
+        local_cell = replace(air_cell, boundary_px=(air_cell.boundary_px - np.array(origin)) / scale)
+        contents = region & ~air_cell_mask(local_cell, local, region.shape)
+    probability = vein_probability(picture, contents)
+    veins = measure_veins(probability, contents, egg_length_px=local.length_px)
+    embryo, reason = measure_embryo(picture, contents, outline=local)
+    if reason is not None:
+        missing["embryo"] = reason
+    if embryo.centre_px is not None:
+        centre = np.array(embryo.centre_px) * scale + np.array(origin)
+        embryo = replace(embryo, centre_px=(float(centre[0]), float(centre[1])))
+    if veins.visible is None:
+        missing["veins"] = "whether there are veins cannot be told here"
+    masks = _masks(rgb, region, probability > 0.5, region & ~contents, origin, scale)
+    return Reading(outline, quality, air_cell, veins, embryo, missing=missing, masks=masks)
+
+
+def _air_cell(egg: FoundEgg, view: View, missing: dict[str, str]) -> AirCell | None:
+    if view == "end":
+        missing["air_cell"] = "not measured yet in end view"
+        return None
+    maps = egg.maps
+    local = in_window(egg.outline, origin_px=maps.origin_px, scale=maps.scale)
+    air_cell, reason = measure_air_cell(maps.air_cell, local)
+    if air_cell is None:
+        missing["air_cell"] = reason or "no line of an air cell shows"
+        return None
+    return replace(air_cell, boundary_px=maps.to_photo(air_cell.boundary_px))
+
+
+def _filled(polygon: NDArray[np.floating], shape: tuple[int, ...]) -> NDArray[np.bool_]:
+    mask = np.zeros(shape[:2], np.uint8)
+    cv2.fillPoly(mask, [np.round(np.asarray(polygon) * 16).astype(np.int32)], 1, shift=4)
+    return mask > 0
+
+
+def _inside_photo(
+    rgb: RgbImage, origin: tuple[float, float], scale: float, size: int
+) -> NDArray[np.bool_]:
+    """Which pixels of a window lie on the photo (an egg may reach beyond its edge)."""
+    along = np.arange(size) * scale
+    x, y = along + origin[0], along + origin[1]
+    columns = (x >= 0) & (x <= rgb.shape[1] - 1)
+    rows = (y >= 0) & (y <= rgb.shape[0] - 1)
+    return rows[:, None] & columns[None, :]
+
+
+def _masks(
+    rgb: RgbImage,
+    egg: NDArray[np.bool_],
+    veins: NDArray[np.bool_],
+    air_cell: NDArray[np.bool_],
+    origin: tuple[float, float],
+    scale: float,
+) -> EggMasks:
+    """The window's masks at the photo's own scale, cut to the photo."""
+    side = round(egg.shape[0] * scale)
+    left, top = (round(o - (scale - 1) / 2) for o in origin)
+    x0, y0 = max(left, 0), max(top, 0)
+    x1, y1 = min(left + side, rgb.shape[1]), min(top + side, rgb.shape[0])
+
+    def placed(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        full = mask
+        if side != mask.shape[0]:
+            smooth = cv2.resize(mask.astype(np.float32), (side, side), interpolation=cv2.INTER_LINEAR)
+            full = smooth > 0.5
+        return full[y0 - top : y1 - top, x0 - left : x1 - left]
+
+    return EggMasks((x0, y0), placed(egg), placed(veins), placed(air_cell))
+
+
+def _with_cups(
+    rgb: RgbImage, readings: tuple[Reading, ...], tray: tuple[int, int] | None
+) -> tuple[tuple[Reading, ...], tuple[str, ...]]:
+    """The same readings with their cups, in cup order, and the tray's empty cups."""
+    centres = np.array([r.outline.centre_px for r in readings])
+    radii = np.array([_radius(r.outline) for r in readings])
+    grid = fit_tray_grid(
+        centres,
+        radii,
+        image_size=(rgb.shape[1], rgb.shape[0]),
+        bright_spots_px=empty_cup_spots(rgb, centres, radii),
+        rows=tray[0] if tray else None,
+        columns=tray[1] if tray else None,
+    )
+    if isinstance(grid, NoTrayGrid):
+        return tuple(replace(r, missing={**r.missing, "cup": grid.reason}) for r in readings), ()
+    named = [
+        replace(r, cup=cup)
+        if cup is not None
+        else replace(r, missing={**r.missing, "cup": "this egg lies in no cup of the tray"})
+        for r, cup in zip(readings, grid.cups, strict=True)
+    ]
+    return tuple(named), grid.empty_cups
+
+
+def _radius(outline: Outline) -> float:
+    return (outline.length_px + outline.breadth_px) / 4
