@@ -73,7 +73,8 @@ def test_single_eggs_spread_wider_than_the_batch_near_lockdown() -> None:
 def test_shares_do_not_depend_on_the_egg_being_large() -> None:
     small = expected_air_cell(CHICKEN, 10, mass_g=45)
     large = expected_air_cell(CHICKEN, 10, mass_g=75)
-    assert small is not None and large is not None
+    assert small is not None
+    assert large is not None
     assert small.volume_fraction == pytest.approx(large.volume_fraction, rel=0.01)
     assert large.volume_ml / small.volume_ml == pytest.approx(75 / 45, rel=0.02)
 
@@ -84,7 +85,8 @@ def test_a_stored_egg_starts_with_a_larger_air_cell() -> None:
         expected_air_cell(CHICKEN, 0, mass_g=58),
         expected_air_cell(CHICKEN, 0, mass_g=58, storage_days=7),
     )
-    assert fresh is not None and stored is not None
+    assert fresh is not None
+    assert stored is not None
     assert stored.volume_ml - fresh.volume_ml == pytest.approx(0.29, abs=0.01)
 
 
