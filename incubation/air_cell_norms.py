@@ -7,9 +7,9 @@ profile with a flat plane.
 Published depths conflict and are not used. Durojaye et al. 2018 print 8.7 mm with 0.97 mL on day 3
 and 13.0 mm with 4.53 mL on day 12 in hens' eggs; a plane cut at those depths would hold four times
 and twice those volumes. Their volume of day 12 agrees with the mass balance, their depths do not
-(another way of reading depth, or storage). Until weighings decide, the membrane is taken as flat:
-lines drawn on photos of day 9 lie at 0.13 to 0.14 of the length, where a plane cuts 2.8 to 3.3 mL off
-a 57 x 42 mm egg that has lost 3.5 to 3.8 mL, so this model runs about 0.01 deeper than those photos.
+(another way of reading depth, or storage). So the membrane is taken as flat, until weighings decide.
+Nothing here is fitted to photos; depths of the rim's plane in photos of days 4, 8 and 9 agree with it
+to about 0.01 of the length.
 """
 
 from __future__ import annotations

@@ -17,8 +17,8 @@ def test_day_9_holds_the_water_a_58_g_egg_has_lost() -> None:
     norm = expected_air_cell(CHICKEN, 9, mass_g=58)
     assert norm is not None
     assert norm.volume_ml == pytest.approx(3.7, abs=0.15)
-    # Lines seen in photos of that day lie at 0.13 to 0.14 of the length: within 25 % of the volume,
-    # where the published depths (see the module) are a factor of two to four away.
+    # Lines seen in photos of that day lie at 0.13 to 0.14 of the length, a little shallower than the
+    # rim's plane: within 25 % of the volume, where the published depths are off by a factor of 2 to 4.
     egg = EggProfile.from_length_breadth(57, 43)
     assert air_cell_volume_fraction(0.135, egg) == pytest.approx(norm.volume_fraction, rel=0.25)
 
