@@ -47,7 +47,7 @@ class Species:
     water_loss_percent
         Aimed-at loss of fresh mass, (low, high), reached on ``water_loss_day``.
     sources
-        Field name to source, one for every field above but ``name``.
+        Field name to source. A field that is not named here is from memory; ask :meth:`source`.
     """
 
     name: str
@@ -64,6 +64,10 @@ class Species:
     water_loss_percent: Range
     water_loss_day: int
     sources: Mapping[str, str] = field(repr=False, hash=False)
+
+    def source(self, field_name: str) -> str:
+        """Where a field's value comes from."""
+        return self.sources.get(field_name, "from memory")
 
     @property
     def early_death_limit_day(self) -> float:
@@ -106,10 +110,6 @@ _CANDLING_SMALL = (
 _LOCKDOWN = "term less 3 days: common practice"
 
 
-def _from_memory(fields: str) -> dict[str, str]:
-    return dict.fromkeys(fields.split(), "from memory")
-
-
 _ALL: tuple[Species, ...] = (
     Species(
         name="chicken",
@@ -131,13 +131,13 @@ _ALL: tuple[Species, ...] = (
             "lockdown_day": _LOCKDOWN,
             "candling_days": f"day 4-7, again 14-16: {_MSU}; days 7, 10, 14, 18: common practice",
             "mass_g": "Romanoff & Romanoff, from memory",
-            "mass_range_g": "means 49 (Liswaniso 2020) to 70+ g (UF EDIS VM099), single eggs around them: common practice",
+            "mass_range_g": "means 49 (Liswaniso 2020) to 70 g (UF EDIS VM099); spread from memory",
             "length_mm": "Romanoff & Romanoff, from memory",
-            "length_range_mm": "54.55 (Liswaniso 2020) and 57 mm with a CV of 3.56 % (Acta Univ. Mendel. 2008)",
+            "length_range_mm": "54.55 (Liswaniso 2020) and 57 mm, CV 3.56 % (Acta Univ. Mendel. 2008)",
             "breadth_mm": "Romanoff & Romanoff, from memory",
-            "breadth_range_mm": "40.31 (Liswaniso 2020) and 42 mm with a CV of 2.84 % (Acta Univ. Mendel. 2008)",
-            "water_loss_percent": "11-12 hatchery how-to 'Measure egg water loss'; 12-13 in layers Meir & Ar 2008 Br. Poult. Sci. 49:677",
-            "water_loss_day": "hatchery how-to 'Measure egg water loss'; Meir & Ar 2008",
+            "breadth_range_mm": "40.31 (Liswaniso 2020) and 42 mm, CV 2.84 % (Acta Univ. Mendel. 2008)",
+            "water_loss_percent": "11-12 how-to 'Measure egg water loss'; 12-13 Meir & Ar 2008 BPS 49:677",
+            "water_loss_day": "how-to 'Measure egg water loss'; Meir & Ar 2008",
         },
     ),
     Species(
@@ -162,7 +162,6 @@ _ALL: tuple[Species, ...] = (
             "mass_g": "trade page (1.2 oz), weak",
             "water_loss_percent": "as chicken",
             "water_loss_day": "as chicken",
-            **_from_memory("mass_range_g length_mm length_range_mm breadth_mm breadth_range_mm"),
         },
     ),
     Species(
@@ -185,12 +184,11 @@ _ALL: tuple[Species, ...] = (
             "lockdown_day": _LOCKDOWN,
             "candling_days": _CANDLING_LARGE,
             "mass_g": "Zagorje turkey, 77.74 g: Braz. J. Poult. Sci. 2018",
-            "mass_range_g": "around 77.74 g (Braz. J. Poult. Sci. 2018) and 80-90 g (Kazakh study); span from memory",
+            "mass_range_g": "around 77.74 g (Braz. J. Poult. Sci. 2018), 80-90 g (Kazakh study)",
             "length_mm": "66.61 mm: Braz. J. Poult. Sci. 2018",
             "breadth_mm": "46.84 mm: Braz. J. Poult. Sci. 2018",
             "water_loss_percent": "12 +- 1 %: Meir, Nir & Ar 1984 Poult. Sci. 63:1489",
             "water_loss_day": "Meir, Nir & Ar 1984",
-            **_from_memory("length_range_mm breadth_range_mm"),
         },
     ),
     Species(
@@ -213,10 +211,7 @@ _ALL: tuple[Species, ...] = (
             "lockdown_day": _LOCKDOWN,
             "candling_days": _CANDLING_LARGE,
             "mass_g": "middle class 76-82 g: Ipek & Sozcu 2017",
-            "mass_range_g": "breed means 51 to 93 g in a Japanese comparison; <75 to >83 g: Ipek & Sozcu 2017",
-            **_from_memory(
-                "length_mm length_range_mm breadth_mm breadth_range_mm water_loss_percent water_loss_day"
-            ),
+            "mass_range_g": "breed means 51 to 93 g in a Japanese comparison of breeds",
         },
     ),
     Species(
@@ -239,9 +234,6 @@ _ALL: tuple[Species, ...] = (
             "lockdown_day": _LOCKDOWN,
             "candling_days": _CANDLING_LARGE,
             "water_loss_percent": "upper end 15 %: British Waterfowl Association tip; lower from memory",
-            **_from_memory(
-                "mass_g mass_range_g length_mm length_range_mm breadth_mm breadth_range_mm water_loss_day"
-            ),
         },
     ),
     Species(
@@ -263,7 +255,7 @@ _ALL: tuple[Species, ...] = (
             "term_range_days": "28 in small to 34-35 days in large breeds: charts; MSU says about 33",
             "lockdown_day": _LOCKDOWN,
             "candling_days": _CANDLING_LARGE,
-            "mass_g": "159.1 and 154.5 g (Karabulut 2021 Vet Med-Czech 66:440), classes <160 to >180 g (Milojevic 2024)",
+            "mass_g": "154.5, 159.1 g (Karabulut 2021), classes <160 to >180 g (Milojevic 2024)",
             "mass_range_g": "means 154.5 to 192.3 g: Karabulut 2021; span from memory",
             "length_mm": "80.3 to 86.7 mm: Karabulut 2021; the upper end fits the mass by Hoyt 1979",
             "length_range_mm": "means 80.3 to 86.7 mm: Karabulut 2021; span from memory",
@@ -293,9 +285,6 @@ _ALL: tuple[Species, ...] = (
             "lockdown_day": _LOCKDOWN,
             "candling_days": "common practice",
             "mass_g": "37.57 g: Araujo 2019",
-            **_from_memory(
-                "mass_range_g length_mm length_range_mm breadth_mm breadth_range_mm water_loss_percent water_loss_day"
-            ),
         },
     ),
     Species(
@@ -317,9 +306,6 @@ _ALL: tuple[Species, ...] = (
             "term_range_days": "23-24 in a list, 24-25 in a chart, 25: Yamak 2016",
             "lockdown_day": _LOCKDOWN,
             "candling_days": _CANDLING_SMALL,
-            **_from_memory(
-                "mass_g mass_range_g length_mm length_range_mm breadth_mm breadth_range_mm water_loss_percent water_loss_day"
-            ),
         },
     ),
     Species(
@@ -343,9 +329,8 @@ _ALL: tuple[Species, ...] = (
             "candling_days": _CANDLING_SMALL,
             "mass_g": "8.73-12.29 g: njap.org.ng",
             "mass_range_g": "8.73-12.29 g: njap.org.ng; heavy lines from memory",
-            "water_loss_percent": "11.96 % hatched best: Romao et al. 2009 LRRD 21(3):38; breeds 10.83-13.12 %: IJAPOB",
+            "water_loss_percent": "11.96 % hatched best: Romao 2009 LRRD 21(3):38; 10.83-13.12 %: IJAPOB",
             "water_loss_day": "Romao et al. 2009",
-            **_from_memory("length_mm length_range_mm breadth_mm breadth_range_mm"),
         },
     ),
     Species(
@@ -367,9 +352,6 @@ _ALL: tuple[Species, ...] = (
             "term_range_days": f"23: {_MSU}; upper end common practice",
             "lockdown_day": _LOCKDOWN,
             "candling_days": _CANDLING_SMALL,
-            **_from_memory(
-                "mass_g mass_range_g length_mm length_range_mm breadth_mm breadth_range_mm water_loss_percent water_loss_day"
-            ),
         },
     ),
     Species(
@@ -391,9 +373,6 @@ _ALL: tuple[Species, ...] = (
             "term_range_days": "22-23 in a list, 23-24 in a chart",
             "lockdown_day": _LOCKDOWN,
             "candling_days": _CANDLING_SMALL,
-            **_from_memory(
-                "mass_g mass_range_g length_mm length_range_mm breadth_mm breadth_range_mm water_loss_percent water_loss_day"
-            ),
         },
     ),
     Species(
@@ -415,9 +394,6 @@ _ALL: tuple[Species, ...] = (
             "term_range_days": "28 and 28-29 in lists, weak",
             "lockdown_day": _LOCKDOWN,
             "candling_days": "common practice",
-            **_from_memory(
-                "mass_g mass_range_g length_mm length_range_mm breadth_mm breadth_range_mm water_loss_percent water_loss_day"
-            ),
         },
     ),
 )
