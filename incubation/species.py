@@ -136,8 +136,8 @@ _ALL: tuple[Species, ...] = (
             "length_range_mm": "54.55 (Liswaniso 2020) and 57 mm, CV 3.56 % (Acta Univ. Mendel. 2008)",
             "breadth_mm": "Romanoff & Romanoff, from memory",
             "breadth_range_mm": "40.31 (Liswaniso 2020) and 42 mm, CV 2.84 % (Acta Univ. Mendel. 2008)",
-            "water_loss_percent": "11-12 how-to 'Measure egg water loss'; 12-13 Meir & Ar 2008 BPS 49:677",
-            "water_loss_day": "how-to 'Measure egg water loss'; Meir & Ar 2008",
+            "water_loss_percent": "12-13 Meir & Ar 2008 Br. Poult. Sci.; 11-12 'Measure egg water loss'",
+            "water_loss_day": "day of transfer: Meir & Ar 2008; hatchery how-to 'Measure egg water loss'",
         },
     ),
     Species(
