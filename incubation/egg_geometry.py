@@ -253,10 +253,14 @@ def air_cell_volume_fraction(depth_fraction: float, profile: EggProfile, sag_fra
         raise ValueError(
             f"sag_fraction {sag_fraction} puts the membrane's centre outside the egg (rim at {depth})"
         )
+    return min(max(_cut_volume(depth, profile, sag_fraction) / volume(profile), 0.0), 1.0)
+
+
+def _cut_volume(depth: float, profile: EggProfile, sag: float) -> float:
+    """Volume before the membrane; depth and sag over egg length."""
     length = profile.length
     plane = _volume_between(-length / 2, (depth - 0.5) * length, profile)
-    cap = spherical_cap_volume(sag_fraction * length, rim_diameter(depth, profile) / 2)
-    return min(max((plane + cap) / volume(profile), 0.0), 1.0)
+    return plane + spherical_cap_volume(sag * length, rim_diameter(depth, profile) / 2)
 
 
 def air_cell_depth_fraction(volume_fraction: float, profile: EggProfile, sag_fraction: float = 0.0) -> float:
@@ -274,8 +278,10 @@ def air_cell_depth_fraction(volume_fraction: float, profile: EggProfile, sag_fra
         raise ValueError(f"volume_fraction must lie between 0 and 1, not {volume_fraction}")
     low, high = (0.0, 1.0) if sag_fraction == 0 else (max(0.0, -sag_fraction), 0.75)
 
+    whole = volume(profile)
+
     def excess(depth: float) -> float:
-        return air_cell_volume_fraction(depth, profile, sag_fraction) - volume_fraction
+        return _cut_volume(depth, profile, sag_fraction) / whole - volume_fraction
 
     if excess(low) > 0 or excess(high) < 0:
         raise ValueError(
