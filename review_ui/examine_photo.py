@@ -119,7 +119,7 @@ def examine_photo(
         read, judgement_of = reader or _own_reader(), judge or _own_judge()
         reading = replace(read(photo, view=task.view, tray=task.tray), photo=task.photo)
         if reading.error is not None:
-            return _without_eggs(reading)
+            return _without_eggs(replace(reading, error=f"{name}: {reading.error}"))
         judgements = judgement_of(photo, reading, day=task.day, species=task.species)
         record = photo_record(reading, judgements)
     except MemoryError:

@@ -27,10 +27,6 @@ def table_text(photos: Sequence[ExaminedPhoto]) -> str:
     names = _short_names([examined.reading.photo for examined in photos])
     rows: list[Sequence[str]] = []
     for name, examined in zip(names, photos, strict=True):
-        if examined.reading.error is not None:
-            continue
-        if not examined.reading.eggs:
-            rows.append((name, "-", "no egg found", "", "", "", ""))
         pairs = zip(examined.reading.eggs, examined.judgements, strict=True)
         for number, (egg, judgement) in enumerate(pairs, start=1):
             rows.append((name, egg.cup or str(number), *_egg_cells(egg, judgement)))
