@@ -142,7 +142,7 @@ def simulated_targets(photo: SimulatedPhoto) -> NDArray[np.uint8]:
         angle = math.radians(egg.axis_deg)
         blunt = half_plane(shape, (centre[0], centre[1]), (math.cos(angle), math.sin(angle)))
         targets[BLUNT_HALF][inside] = blunt[inside]
-        if egg.line_visible:
-            region = fill_polygon(shape, np.asarray(egg.air_cell_region_px, dtype=float))
+        if egg.air_cell.line_visible:
+            region = fill_polygon(shape, np.asarray(egg.air_cell.region_px, dtype=float))
             targets[AIR_CELL][inside] = region[inside]
     return targets

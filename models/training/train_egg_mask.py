@@ -130,7 +130,7 @@ def egg_boxes(targets: Tensor) -> Tensor:
     for row, column in zip(rows, columns, strict=True):
         y, x = row.nonzero()[:, 0], column.nonzero()[:, 0]
         if len(y) == 0:
-            boxes.append([row.numel() and column.shape[0] / 2, row.shape[0] / 2, row.shape[0] / 2])
+            boxes.append([column.shape[0] / 2, row.shape[0] / 2, row.shape[0] / 2])
             continue
         boxes.append(
             [
@@ -261,10 +261,9 @@ def train(data_file: str, left_out: str, steps: int, out: str) -> str:
     groups = np.array(data["real_groups"])
     kept = np.flatnonzero(~np.isin(groups, LEFT_OUT_GROUPS.get(left_out, ())))
     pools = {}
-    for kind in BATCH:
+    for kind in [k for k in BATCH if k in data]:
         pictures, targets = data[kind]
         if kind == "real":
-            # Rare conditions (a lamp on top of a half-dark egg, hand-held, dead) count double.
             pictures, targets = pictures[kept], targets[kept]
         pools[kind] = (pictures.to(device), targets.to(device), egg_boxes(targets).to(device))
     network = EggMaskNetwork(imagenet_lite0()).to(device).train()
@@ -282,8 +281,8 @@ def train(data_file: str, left_out: str, steps: int, out: str) -> str:
     lines = []
     for step in range(steps):
         parts = []
-        for kind, count in BATCH.items():
-            pictures, targets, boxes = pools[kind]
+        for kind, (pictures, targets, boxes) in pools.items():
+            count = BATCH[kind]
             chosen = torch.randint(len(pictures), (count,), device=device)
             parts.append(windows(pictures[chosen], targets[chosen], boxes[chosen], kind))
         picture = recolour(torch.cat([p for p, _ in parts]))
@@ -298,7 +297,7 @@ def train(data_file: str, left_out: str, steps: int, out: str) -> str:
         schedule.step()
         average.update_parameters(network)
         if step % 500 == 0 or step == steps - 1:
-            lines.append(f"{left_out} step {step} loss {float(loss):.4f} {time.time() - started:.0f} s")
+            lines.append(f"{left_out} step {step} loss {loss.item():.4f} {time.time() - started:.0f} s")
             print(lines[-1], flush=True)
     state = {k: v.half() if v.is_floating_point() else v for k, v in average.module.state_dict().items()}
     torch.save(state, Path(out) / f"egg_mask_{left_out}.pt")
@@ -361,7 +360,8 @@ def main() -> None:
     with ProcessPoolExecutor(options.jobs, mp_context=spawn) as pool:
         for kind, count in (("side", options.side), ("tray", options.trays)):
             tasks = [(kind, i) for i in range(count)]
-            data[kind] = stack(list(pool.map(simulate, tasks, chunksize=8)))
+            if count:
+                data[kind] = stack(list(pool.map(simulate, tasks, chunksize=8)))
             print(f"{count} {kind} pictures after {time.time() - started:.0f} s", flush=True)
     data_file = str(options.out / "training_pictures.tensors")
     torch.save(data, data_file)

@@ -1,0 +1,1 @@
+"""Figures on photos and eggs left out of training; ``trayglow evaluate`` prints them."""
