@@ -199,7 +199,7 @@ def _tasks(options: argparse.Namespace, photos: Sequence[str]) -> list[PhotoTask
 
 def _in_order(results: Iterator[Numbered], count: int) -> list[ExaminedPhoto]:
     """Results in the order of the photos, with a progress bar while they come in."""
-    bar = tqdm(total=count, unit="photo", file=sys.stderr, disable=not sys.stderr.isatty(), leave=False)
+    bar = tqdm(total=count, unit="photo", file=sys.stderr, disable=not sys.stderr.isatty())
     examined: dict[int, ExaminedPhoto] = {}
     with bar:
         for number, one in results:

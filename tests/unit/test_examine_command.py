@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import argparse
 import functools
+import io
 import json
 import math
 import os
@@ -369,6 +370,19 @@ def test_names_that_are_no_text_or_control_the_screen(tmp_path, capsys):
     out, err = capsys.readouterr()
     assert "\x1b" not in out + err
     assert "\\xff\\xfe.png" in out
+
+
+class Terminal(io.StringIO):
+    def isatty(self) -> bool:
+        return True
+
+
+def test_progress_is_shown_on_a_terminal_only(tmp_path, monkeypatch):
+    path = picture(tmp_path / "a.png")
+    for stderr, shown in ((Terminal(), True), (io.StringIO(), False)):
+        monkeypatch.setattr(sys, "stderr", stderr)
+        assert run(path, "--day", 8) == 0
+        assert ("1/1" in stderr.getvalue()) == shown
 
 
 def test_environment_is_left_as_it_was(tmp_path, monkeypatch):
