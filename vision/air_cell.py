@@ -305,15 +305,16 @@ def _find_line(probability: NDArray[np.float32], frame: _Frame) -> _Strips:
     total = np.cumsum(excess, axis=0)
     # The best run of high values that starts near the shell: its end is the least-squares step.
     may_start = depth[:, None] <= shell + 2 * slack
-    floor = np.minimum.accumulate(np.where(may_start, np.minimum(total, 0.0), np.inf), axis=0)
-    floor = np.minimum(floor, 0.0)
+    floor = np.minimum.accumulate(np.where(may_start, np.minimum(total, 0.0), 0.0), axis=0)
     end = np.argmax(total - floor, axis=0)
 
     band, gap = max(int(_SIDE_BAND * length / step), 2), int(_LINE_GAP * length / step)
     found = []
     for i in np.flatnonzero(np.isfinite(shell)):
         j = int(end[i])
-        if j < 1 or j + 1 >= len(depth) or depth[j] - shell[i] < max(1.0, 0.008 * length):
+        if j < 1 or j + 1 + gap + band > len(depth):
+            continue  # no fall, or one too deep for an air cell
+        if depth[j] - shell[i] < max(1.0, 0.008 * length):
             continue  # at the silhouette's own edge
         entry = int(np.searchsorted(depth, shell[i]))
         before = values[max(j - gap - band, min(entry, j)) : max(j - gap, min(entry, j) + 1), i]

@@ -325,3 +325,39 @@ def test_line_depth_needs_a_blunt_end() -> None:
     egg = DrawnEgg()
     with pytest.raises(ValueError, match="which end is blunt"):
         line_depth_fraction(np.zeros((3, 2)), replace(egg.outline, axis_deg=None))
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_any_map_gives_a_plausible_measurement_or_a_reason(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    egg = random_egg(rng, length=float(rng.choice([12, 30, 90, 300])))
+    coarse = rng.random(rng.integers(2, 9, 2)).astype(np.float32)
+    drawn = np.clip(cv2.resize(coarse, egg.shape[::-1], interpolation=cv2.INTER_CUBIC), 0, 1)
+    outline = egg.outline if seed % 3 else replace(egg.outline, axis_deg=None)
+    corner = (int(rng.integers(-20, 20)), int(rng.integers(-20, 20)))
+    cell, reason = measure_air_cell(drawn, outline, corner_px=corner)
+    assert (cell is None) != (reason is None)
+    if cell is not None:
+        assert 0.01 <= cell.depth_fraction <= 0.45
+        assert 0 <= cell.volume_fraction <= 0.7
+        assert 0 < cell.diameter_fraction <= 1.01
+        assert 0 <= cell.tilt_deg <= 45
+        assert 0 <= cell.confidence <= 1
+        assert len(cell.boundary_px) >= 5
+
+
+@pytest.mark.parametrize(
+    ("turn_deg", "longer", "tolerance"),
+    [(4, 1.0, 0.012), (-4, 1.0, 0.012), (0, 1.04, 0.03), (0, 0.96, 0.03)],
+)
+def test_a_slightly_wrong_outline_costs_no_more_than_its_own_error(
+    turn_deg: float, longer: float, tolerance: float
+) -> None:
+    # 4 % too long puts the blunt pole 2 % off, and the depth is counted from there.
+    egg = DrawnEgg(depth=0.16)
+    assumed = replace(
+        egg, axis_deg=egg.axis_deg + turn_deg, length=egg.length * longer, ratio=egg.ratio / longer
+    )
+    cell, _ = measure_air_cell(egg.map(), assumed.outline)
+    assert cell is not None
+    assert cell.depth_fraction == pytest.approx(egg.depth, abs=tolerance)
