@@ -252,7 +252,7 @@ def random_egg(
             crack=bool(rng.random() < 0.03),
             speckles=int(rng.integers(40, 500)) if shell == "speckled" else 0,
             dirt=int(rng.integers(1, 12)) if rng.random() < 0.3 else 0,
-            mottling=float(rng.lognormal(0, 0.6)),
+            mottling=float(rng.lognormal(-0.35, 0.55)),
             bright_spots=float(rng.exponential(0.5)),
         ),
     )

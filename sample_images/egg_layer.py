@@ -11,6 +11,7 @@ from PIL import Image, ImageDraw
 from scipy.ndimage import gaussian_filter
 
 from sample_images.biology import EggSpec
+from sample_images.canvas import enlarged
 from sample_images.contents import Inside, fill
 from sample_images.marks import crack, dark_marks, shell_texture
 from sample_images.optics import (
@@ -88,6 +89,13 @@ class EggLayer:
     view: View
     solid: Solid
 
+    @property
+    def window(self) -> tuple[slice, slice]:
+        """The patch's rows and columns in the picture."""
+        x, y = self.corner
+        height, width = self.cover.shape
+        return slice(y, y + height), slice(x, x + width)
+
 
 def polygon_cover(points: FloatArray, shape: tuple[int, int], corner: tuple[int, int] = (0, 0)) -> Float32Array:
     """Share of each pixel inside a polygon, to a quarter; pixel centres are at whole numbers."""
@@ -107,16 +115,6 @@ def _window(outline: FloatArray, shape: tuple[int, int]) -> tuple[int, int, int,
     x1, y1 = np.ceil(outline.max(0)).astype(int) + 4
     x0, y0 = min(max(x0, 0), shape[1] - 2), min(max(y0, 0), shape[0] - 2)
     return x0, y0, max(min(x1, shape[1]), x0 + 2), max(min(y1, shape[0]), y0 + 2)
-
-
-def _enlarged(field: Float32Array, shape: tuple[int, int]) -> Float32Array:
-    if field.shape[:2] == shape:
-        return field
-    result = np.empty((*shape, field.shape[2]), np.float32)
-    for channel in range(field.shape[2]):
-        plane = Image.fromarray(np.ascontiguousarray(field[..., channel]))
-        result[..., channel] = plane.resize((shape[1], shape[0]), Image.Resampling.BILINEAR)
-    return result
 
 
 def _draw_segments(
@@ -202,12 +200,12 @@ def draw_layer(
     through, back = (np.asarray(colour, np.float32) for colour in SHELLS[spec.shell])
     contents *= limb * through
     air *= limb * through
-    room_from = -np.asarray(lighting.room_from, np.float64) @ view.rotation
-    room_from = (-room_from / np.linalg.norm(room_from)).astype(np.float32)
+    room_from = np.asarray(lighting.room_from, np.float64) @ view.rotation
+    room_from = (room_from / np.linalg.norm(room_from)).astype(np.float32)
     lit = 0.3 + 0.7 * np.maximum((normals * room_from).sum(-1), 0)
     shine = lit[..., None] * back * np.asarray(lighting.room, np.float32)
 
-    full = _enlarged(np.concatenate([contents, air, shine], axis=-1), patch)
+    full = enlarged(np.concatenate([contents, air, shine], axis=-1), patch)
     cell = polygon_cover(region, patch, (x0, y0))
     cell = gaussian_filter(cell, max(lighting.scatter_mm * scale * 0.6, 0.3), truncate=3)[..., None]
     light = full[..., :3]

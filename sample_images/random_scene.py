@@ -8,8 +8,7 @@ import numpy as np
 
 from sample_images.biology import EggSpec
 from sample_images.camera import Camera
-from sample_images.side_view import _LAMP_SHARES, LAMPS, Pose, Scene
-from sample_images.surroundings import SURROUNDINGS
+from sample_images.scene import LAMPS, SURROUNDINGS, Pose, Scene
 
 # White balance and filter leak of phones as they come out in red and orange light: gains of red,
 # green, blue; leak of red into blue; saturation; and how often.
@@ -24,6 +23,7 @@ _PALETTES: tuple[tuple[str, tuple[float, float, float], float, float, float], ..
     ("green", (0.55, 1.35, 0.9), 0.03, 1.0, ),
 )  # fmt: skip
 _PALETTE_SHARES = (0.3, 0.13, 0.14, 0.13, 0.06, 0.1, 0.12, 0.02)
+_LAMP_SHARES = (0.42, 0.12, 0.07, 0.06, 0.1, 0.06, 0.12, 0.05)
 _SURROUNDING_SHARES = (0.22, 0.36, 0.16, 0.12, 0.08, 0.06)
 PROBLEMS = (
     "motion blur", "out of focus", "overexposed", "underexposed", "cut off", "hand in front", "lamp off",
@@ -101,7 +101,15 @@ def random_scene(
     poses = _beside(rng, specs, size, lamp) if len(specs) > 1 else (random_pose(rng, specs[0], size, lamp),)
     surroundings = surroundings or str(rng.choice(SURROUNDINGS, p=_SURROUNDING_SHARES))
     camera = random_camera(rng, poses[0].px_per_mm)
-    room = 10 ** rng.uniform(-3.2, -1.4) * np.array([1.0, rng.uniform(0.75, 1.0), rng.uniform(0.5, 1.0)])
+    # Old eggs let so little light through that the exposure brings out the room's light on the shell.
+    day = max(spec.day for spec in specs)
+    room_level = 10 ** (rng.uniform(-3.2, -1.6) if day < 12 else rng.uniform(-2.6, -1.3))
+    gains = np.asarray(camera.balance) / np.mean(camera.balance)
+    # The phone balances its colours for the lamp's own light to some degree.
+    white = gains ** -rng.uniform(0.4, 1.0)
+    room = room_level * white * np.array([1.0, rng.uniform(0.75, 1.0), rng.uniform(0.55, 1.0)])
+    # A young egg's air cell hardly shows against clear contents.
+    grown = float(np.interp(day, [1, 4, 8], [0.2, 0.5, 1.0]))
     held = lamp == "held in the hand"
     fingers = int(rng.integers(2, 6)) if held else int(rng.choice([0, 0, 0, 0, 1, 2, 3]))
     scene = Scene(
@@ -112,11 +120,12 @@ def random_scene(
         lamp_near_mm=float(rng.uniform(5, 16)),
         surroundings=surroundings,
         camera=camera,
+        white=(float(white[0]), float(white[1]), float(white[2])),
         room=(float(room[0]), float(room[1]), float(room[2])),
         scatter_mm=float(rng.uniform(0.1, 0.4)),
-        vessel_strength=float(rng.lognormal(0.65, 0.4)),
-        rim_line=float(rng.choice([0.0, rng.uniform(0.03, 0.35)], p=[0.25, 0.75])),
-        air_gain=float(1 + rng.exponential(0.12)),
+        vessel_strength=float(rng.lognormal(0.5, 0.5)),
+        rim_line=float(rng.choice([0.0, rng.uniform(0.02, 0.3)], p=[0.3, 0.7])) * grown,
+        air_gain=float(1 + rng.exponential(0.12) * grown),
         limb=float(rng.uniform(-0.05, 0.35)),
         fingers=fingers,
         cables=int(rng.random() < 0.08),
