@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.evaluation.left_out_readings import LeftOutReading
-from models.training.segmentation_targets import BLUNT_DIRECTIONS, long_axis_toward
+from models.training.segmentation_targets import BLUNT_DIRECTIONS, axis_toward, extent_toward
 
 ALWAYS_GUESS = 0.125  # about the mean of all marked lines: the score of not looking at all
 
@@ -42,14 +42,15 @@ class LineScore:
 
 def marked_depth(row: dict[str, str]) -> float | None:
     """Depth of the marked line's mean from the labelled ellipse's blunt pole, over its length."""
-    if row["air_cell_visible"] != "1" or row["blunt_end"] not in BLUNT_DIRECTIONS:
+    known = row["outline_ok"] == "1" and row["blunt_end"] in BLUNT_DIRECTIONS
+    if row["air_cell_visible"] != "1" or not known:
         return None
     points = np.array([p.split(":") for p in row["air_cell_points"].split(";") if p], dtype=float)
     if len(points) < 2:
         return None
-    toward = np.array(long_axis_toward(row, row["blunt_end"]))
+    toward = np.array(axis_toward(row, row["blunt_end"]))
     centre = np.array([float(row["cx"]), float(row["cy"])])
-    length = float(row["major_px"])
+    length = extent_toward(row, row["blunt_end"])
     along = (points - centre) @ toward
     across = (points - centre) @ np.array([-toward[1], toward[0]])
     # The line's place on the axis: a straight line through the marks, read at the axis.
@@ -69,7 +70,7 @@ def line_score(readings: Sequence[LeftOutReading]) -> LineScore:
             marked += 1
             if cell is not None and cell.depth_fraction is not None:
                 pairs.append((cell.depth_fraction, depth))
-        elif row["air_cell_visible"] == "0":
+        elif row["air_cell_visible"] == "0" and reading.outline is not None:
             without += 1
             claimed += cell is not None
     values: NDArray[np.float64] = np.array(pairs, dtype=float).reshape(-1, 2)

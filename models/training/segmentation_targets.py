@@ -68,13 +68,29 @@ def ellipse_points(row: dict[str, str], count: int = 96) -> NDArray[np.float64]:
     return np.stack([x, y], axis=1)
 
 
-def long_axis_toward(row: dict[str, str], end: str) -> tuple[float, float]:
-    """Unit vector along the labelled ellipse's long axis, on the side that ``end`` names."""
+def axis_toward(row: dict[str, str], end: str) -> tuple[float, float]:
+    """Unit vector along the egg's axis in the picture, toward the side that ``end`` names.
+
+    The axis is the labelled ellipse's longer one, unless that lies more than 45 degrees off the
+    side named: an egg leaning toward the camera can look broader than long.
+    """
     angle = math.radians(float(row["angle"]) + 90)
     axis = (math.cos(angle), math.sin(angle))
     side = BLUNT_DIRECTIONS[end]
-    sign = 1.0 if axis[0] * side[0] + axis[1] * side[1] >= 0 else -1.0
+    along = axis[0] * side[0] + axis[1] * side[1]
+    if abs(along) < math.sqrt(0.5):
+        axis = (-axis[1], axis[0])
+        along = axis[0] * side[0] + axis[1] * side[1]
+    sign = 1.0 if along >= 0 else -1.0
     return (sign * axis[0], sign * axis[1])
+
+
+def extent_toward(row: dict[str, str], end: str) -> float:
+    """The labelled ellipse's diameter along :func:`axis_toward`, in pixels."""
+    angle = math.radians(float(row["angle"]) + 90)
+    axis = axis_toward(row, end)
+    major = abs(axis[0] * math.cos(angle) + axis[1] * math.sin(angle)) > 0.5
+    return float(row["major_px"] if major else row["minor_px"])
 
 
 def beyond_line(
@@ -113,7 +129,7 @@ def real_targets(row: dict[str, str], shape: tuple[int, int]) -> NDArray[np.uint
     targets[CORE] = fill_polygon(shape, centre + CORE_SCALE * (outline - centre))
     known_end = row["blunt_end"] in BLUNT_DIRECTIONS
     if known_end:
-        toward = long_axis_toward(row, row["blunt_end"])
+        toward = axis_toward(row, row["blunt_end"])
         targets[BLUNT_HALF] = egg & half_plane(shape, (centre[0], centre[1]), toward)
     else:
         targets[BLUNT_HALF][egg] = UNKNOWN

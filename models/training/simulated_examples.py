@@ -15,7 +15,7 @@ from models.examples import Examples
 from models.heads import STATUSES
 from vision.reading import Outline
 
-PICTURE_SIZE = (480, 360)
+PICTURE_SIZE = (360, 270)  # an egg of about 200 pixels, as in the real photos
 FIRST_DAY = {"clear": 4.0, "early death": 5.0, "developing": 4.0}
 LAST_DAY = 18.0
 _SEED = 5

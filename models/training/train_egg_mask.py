@@ -78,7 +78,7 @@ def on_canvas(
 ) -> tuple[np.ndarray, np.ndarray]:
     """A picture shrunk if need be to fit the canvas, black below and right of it."""
     scale = min(1.0, canvas[0] / rgb.shape[0], canvas[1] / rgb.shape[1])
-    picture = torch.from_numpy(rgb).permute(2, 0, 1)[None].float()
+    picture = torch.from_numpy(np.array(rgb)).permute(2, 0, 1)[None].float()
     answer = torch.from_numpy(targets)[None].float()
     if scale < 1:
         picture = functional.interpolate(picture, scale_factor=scale, mode="area")
