@@ -18,12 +18,15 @@ from pathlib import Path
 
 import jsonschema
 import numpy as np
+import pillow_heif
 import pytest
 from PIL import Image, TiffImagePlugin
 from scipy.ndimage import gaussian_filter
 
 from review_ui.command_line import main
 from review_ui.examine_json import json_schema
+
+pillow_heif.register_heif_opener()
 
 READ = None  # in place of the reason why not
 CUT = "is damaged or cut off; copy it from the phone again"
