@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from models.proposal import Judgement
-from vision.reading import AirCell, PhotoReading, Reading
+from vision.reading import AirCell, PhotoReading, Reading, View
 
 SCHEMA_VERSION = 1
 
@@ -21,6 +21,10 @@ SCHEMA_VERSION = 1
 _PX, _DEGREES, _FRACTION, _DAY = 1, 1, 4, 1
 
 _NOT_FINITE = "the measurement gave no finite number"
+_NO_AXIS = {
+    "side": "which end is the blunt one could not be told",
+    "end": "the camera looks along the egg's axis",
+}
 
 
 def json_schema() -> dict[str, Any]:
@@ -69,13 +73,18 @@ def photo_record(reading: PhotoReading, judgements: Sequence[Judgement]) -> dict
         "taken_at": None if reading.taken_at is None else reading.taken_at.isoformat(),
         "view": reading.view,
         "error": reading.error,
-        "eggs": [_egg(egg, judgement) for egg, judgement in zip(reading.eggs, judgements, strict=True)],
+        "eggs": [
+            _egg(egg, judgement, reading.view)
+            for egg, judgement in zip(reading.eggs, judgements, strict=True)
+        ],
         "empty_cups": list(reading.empty_cups),
     }
 
 
-def _egg(egg: Reading, judgement: Judgement) -> dict[str, Any]:
+def _egg(egg: Reading, judgement: Judgement, view: View | None) -> dict[str, Any]:
     missing = {**egg.missing, **judgement.missing}
+    if egg.outline.axis_deg is None and view is not None:
+        missing.setdefault("axis_deg", _NO_AXIS[view])
 
     def number(name: str, value: float | None, digits: int) -> float | None:
         """Rounded; a value that is no finite number becomes a missing one, with its reason."""
