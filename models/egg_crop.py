@@ -49,9 +49,7 @@ def _transform(outline: Outline) -> NDArray[np.float64]:
     cos, sin = scale * math.cos(angle), scale * math.sin(angle)
     x, y = outline.centre_px
     middle = (CROP_SIDE - 1) / 2
-    return np.array(
-        [[cos, sin, middle - cos * x - sin * y], [-sin, cos, middle + sin * x - cos * y]]
-    )
+    return np.array([[cos, sin, middle - cos * x - sin * y], [-sin, cos, middle + sin * x - cos * y]])
 
 
 def _upright(rgb: NDArray[np.uint8], outline: Outline) -> NDArray[np.uint8]:

@@ -63,9 +63,7 @@ def status_of(photo: RealPhoto) -> str | None:
     return "developing" if photo.day >= FIRST_DEVELOPING_DAY else None
 
 
-def real_examples(
-    photos: Sequence[RealPhoto], embeddings: Sequence[NDArray[np.float32] | None]
-) -> Examples:
+def real_examples(photos: Sequence[RealPhoto], embeddings: Sequence[NDArray[np.float32] | None]) -> Examples:
     """Examples of the real photos in which an egg was found, in their order."""
     pairs = [(p, e) for p, e in zip(photos, embeddings, strict=True) if e is not None]
     return Examples(
@@ -104,7 +102,7 @@ def status_weights(examples: Examples) -> NDArray[np.float64]:
             if not part.any():
                 continue
             sets = examples.eggs if examples.dead[part].all() else examples.groups
-            names, inverse, counts = np.unique(sets[part], return_inverse=True, return_counts=True)
+            _, inverse, counts = np.unique(sets[part], return_inverse=True, return_counts=True)
             size = counts**0.0 if examples.dead[part].all() else counts**0.5
             raw = (size / counts)[inverse]
             weights[part] = share * raw / raw.sum()

@@ -18,8 +18,10 @@ import onnxruntime
 from numpy.typing import NDArray
 from sklearn.linear_model import LogisticRegression, Ridge
 
+from models.proposal import Status
+
 FloatArray = NDArray[np.float64]
-STATUSES = ("clear", "early death", "developing")
+STATUSES: tuple[Status, ...] = ("clear", "early death", "developing")
 STATUS_STRENGTH = 0.01  # inverse regularisation of the status head, chosen on the first folds
 DAY_PENALTY = 1000.0
 
@@ -64,9 +66,7 @@ def fit_status_head(
     return LinearHead(mean, scale, np.asarray(model.coef_.T), np.asarray(model.intercept_))
 
 
-def fit_day_head(
-    embeddings: NDArray[np.floating], days: FloatArray, weights: FloatArray
-) -> LinearHead:
+def fit_day_head(embeddings: NDArray[np.floating], days: FloatArray, weights: FloatArray) -> LinearHead:
     """Ridge regression of the day of incubation that an egg looks like."""
     mean, scale = _standard(embeddings, weights)
     model = Ridge(alpha=DAY_PENALTY)
@@ -74,9 +74,7 @@ def fit_day_head(
     return LinearHead(mean, scale, np.asarray(model.coef_).reshape(-1, 1), np.atleast_1d(model.intercept_))
 
 
-def _standard(
-    embeddings: NDArray[np.floating], weights: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+def _standard(embeddings: NDArray[np.floating], weights: FloatArray) -> tuple[FloatArray, FloatArray]:
     mean = np.average(embeddings, axis=0, weights=weights)
     variance = np.average((embeddings - mean) ** 2, axis=0, weights=weights)
     return np.asarray(mean, float), np.asarray(np.sqrt(variance) + 1e-3, float)

@@ -99,12 +99,10 @@ def judge_egg(
         The heads' card, with the operating points.
     """
     status: Status = STATUSES[int(np.argmax(chance))]
-    probability = {name: float(p) for name, p in zip(STATUSES, chance, strict=True)}
+    probability: dict[str, float] = {name: float(p) for name, p in zip(STATUSES, chance, strict=True)}
     if not egg.quality.usable:
         reason = f"the picture is {' and '.join(egg.quality.problems)}: take it again"
-        return Judgement(
-            None, Proposal(status, probability, "review", (reason,)), {"apparent_day": reason}
-        )
+        return Judgement(None, Proposal(status, probability, "review", (reason,)), {"apparent_day": reason})
     looks = _apparent_day(apparent, species, float(card["day_half_width"]))
     decision, reasons = _decide(egg, status, probability, looks, day=day, species=species, card=card)
     return Judgement(looks, Proposal(status, probability, decision, tuple(reasons)))
@@ -148,7 +146,10 @@ def _decide(
     if egg.veins.visible is True:
         return "review", [f"looks {_word(status)}, but veins were found", *seen]
     if day < dark:
-        return "review", [f"looks {_word(status)}, but through a dark shell day {day:g} is early to tell", *seen]
+        return "review", [
+            f"looks {_word(status)}, but through a dark shell day {day:g} is early to tell",
+            *seen,
+        ]
     if probability[status] < float(card["confirm_from"]):
         return "review", [_unsure(probability), *seen]
     return "confirm", [f"looks {_word(status)}; it looks like {about}", *seen]

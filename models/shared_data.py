@@ -26,8 +26,7 @@ def shared_folder() -> Path:
     folder = Path(os.environ.get(SHARED_VARIABLE) or default)
     if not folder.is_dir():
         raise SharedDataMissingError(
-            f"the folder with the real photos, {folder}, is not there; "
-            f"set {SHARED_VARIABLE} to where it lies"
+            f"the folder with the real photos, {folder}, is not there; set {SHARED_VARIABLE} to where it lies"
         )
     return folder
 

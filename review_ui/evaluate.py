@@ -38,7 +38,7 @@ def run(options: argparse.Namespace) -> int:
 
     if not LEFT_OUT_FOLDER.is_dir():
         raise UsageError(
-            "The left-out networks are not part of the installed program: run this in a checkout of its source."
+            "The left-out networks are not part of the installed program: run this in a checkout."
         )
     try:
         photos = real_photos()
@@ -75,8 +75,8 @@ def line_text(score: LineScore) -> str:
         "Air-cell line against the one marked by eye, evening left out\n"
         f"  found in {score.found} of {score.marked} photos where the eye sees one; claimed in "
         f"{score.claimed} of {score.without} where it sees none\n"
-        f"  depth over egg length: mean absolute difference {score.mean_absolute:.4f} (bias {score.bias:+.4f}); "
-        f"always answering {ALWAYS_GUESS}: {score.guess_mean_absolute:.4f}\n"
+        f"  depth over egg length: mean absolute difference {score.mean_absolute:.4f} "
+        f"(bias {score.bias:+.4f}); always answering {ALWAYS_GUESS}: {score.guess_mean_absolute:.4f}\n"
     )
 
 

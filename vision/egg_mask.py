@@ -54,11 +54,15 @@ class EggMaps:
 
     def to_photo(self, points: NDArray[np.floating]) -> NDArray[np.float64]:
         """Map positions (N, 2), x and y, as photo positions."""
-        return np.asarray(points, dtype=float) * self.scale + np.array(self.origin_px)
+        placed: NDArray[np.float64] = np.asarray(points, dtype=float) * self.scale + np.array(self.origin_px)
+        return placed
 
     def to_map(self, points: NDArray[np.floating]) -> NDArray[np.float64]:
         """Photo positions (N, 2), x and y, as map positions."""
-        return (np.asarray(points, dtype=float) - np.array(self.origin_px)) / self.scale
+        placed: NDArray[np.float64] = (
+            np.asarray(points, dtype=float) - np.array(self.origin_px)
+        ) / self.scale
+        return placed
 
 
 class EggMaskNetwork:

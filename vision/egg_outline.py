@@ -201,9 +201,7 @@ def _fit_profile(
         edge_angle = np.arctan2(edge[:, 1], edge[:, 0])
         edge_distance = np.hypot(edge[:, 0], edge[:, 1])
         order = np.argsort(edge_angle)
-        expected = np.interp(
-            np.arctan2(v, u), edge_angle[order], edge_distance[order], period=2 * math.pi
-        )
+        expected = np.interp(np.arctan2(v, u), edge_angle[order], edge_distance[order], period=2 * math.pi)
         misfit = (np.hypot(u, v) - expected) / unit
         pull = PRIOR_WEIGHT * math.sqrt(len(contour))
         prior = [

@@ -111,7 +111,10 @@ def _in_reading_order(eggs: list[FoundEgg]) -> tuple[FoundEgg, ...]:
     """Rows from the top; an egg belongs to the row above while its centre is above that row's middle."""
     rows: list[list[FoundEgg]] = []
     for egg in sorted(eggs, key=lambda e: e.outline.centre_px[1]):
-        if rows and egg.outline.centre_px[1] - rows[-1][0].outline.centre_px[1] < 0.5 * egg.outline.breadth_px:
+        if (
+            rows
+            and egg.outline.centre_px[1] - rows[-1][0].outline.centre_px[1] < 0.5 * egg.outline.breadth_px
+        ):
             rows[-1].append(egg)
         else:
             rows.append([egg])

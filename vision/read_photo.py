@@ -18,7 +18,7 @@ from vision.find_eggs import FoundEgg, find_eggs, in_window
 from vision.photo import Photo
 from vision.quality import judge_quality
 from vision.reading import AirCell, EggMasks, Embryo, Outline, PhotoReading, Reading, Veins, View
-from vision.tray_eggs import empty_cup_spots
+from vision.tray_eggs import find_empty_cup_spots
 from vision.tray_grid import NoTrayGrid, fit_tray_grid
 from vision.veins import measure_veins, vein_probability
 
@@ -30,6 +30,8 @@ NO_EGG = (
     "no egg was found in it; put one lit egg in the middle of the picture, in a dark room, and take it again"
 )
 FEWEST_TRAY_EGGS = 4
+NO_VEINS = Veins(visible=None, length_per_area=None, area_fraction=None)
+NO_EMBRYO = Embryo(visible=None, area_fraction=None, centre_px=None)
 
 
 def read_photo(
@@ -90,7 +92,7 @@ def read_egg(rgb: RgbImage, egg: FoundEgg, *, view: View) -> Reading:
         reason = f"the picture is {' and '.join(quality.problems)}"
         for name in ("air_cell", "veins", "embryo"):
             missing[name] = reason
-        return Reading(outline, quality, None, Veins(None, None, None), Embryo(None, None, None), missing=missing)
+        return Reading(outline, quality, None, NO_VEINS, NO_EMBRYO, missing=missing)
 
     air_cell = _air_cell(egg, view, missing)
     contents = region
@@ -130,15 +132,14 @@ def _filled(polygon: NDArray[np.floating], shape: tuple[int, ...]) -> NDArray[np
     return mask > 0
 
 
-def _inside_photo(
-    rgb: RgbImage, origin: tuple[float, float], scale: float, size: int
-) -> NDArray[np.bool_]:
+def _inside_photo(rgb: RgbImage, origin: tuple[float, float], scale: float, size: int) -> NDArray[np.bool_]:
     """Which pixels of a window lie on the photo (an egg may reach beyond its edge)."""
     along = np.arange(size) * scale
     x, y = along + origin[0], along + origin[1]
     columns = (x >= 0) & (x <= rgb.shape[1] - 1)
     rows = (y >= 0) & (y <= rgb.shape[0] - 1)
-    return rows[:, None] & columns[None, :]
+    inside: NDArray[np.bool_] = rows[:, None] & columns[None, :]
+    return inside
 
 
 def _masks(
@@ -175,7 +176,7 @@ def _with_cups(
         centres,
         radii,
         image_size=(rgb.shape[1], rgb.shape[0]),
-        bright_spots_px=empty_cup_spots(rgb, centres, radii),
+        bright_spots_px=find_empty_cup_spots(rgb, centres, radii),
         rows=tray[0] if tray else None,
         columns=tray[1] if tray else None,
     )

@@ -13,11 +13,11 @@ from numpy.typing import NDArray
 
 from models.backbone import embed
 from models.egg_crop import egg_crop
-from models.left_out import fold_of
+from models.folds import fold_of
 from models.shared_data import RealPhoto
+from vision.air_cell import measure_air_cell
 from vision.egg_mask import EggMaskNetwork
 from vision.find_eggs import find_eggs, in_window
-from vision.air_cell import measure_air_cell
 from vision.photo import open_photo
 from vision.reading import AirCell, Outline
 

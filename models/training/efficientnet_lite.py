@@ -30,9 +30,7 @@ BATCH_NORM = {"eps": 1e-3, "momentum": 0.01}
 class SamePadConv(nn.Conv2d):
     """A convolution padded as TensorFlow does ("same"): the odd pixel goes right and below."""
 
-    def __init__(
-        self, inputs: int, outputs: int, kernel: int, stride: int = 1, *, groups: int = 1
-    ) -> None:
+    def __init__(self, inputs: int, outputs: int, kernel: int, stride: int = 1, *, groups: int = 1) -> None:
         padding = kernel // 2 if stride == 1 else 0
         super().__init__(inputs, outputs, kernel, stride, padding, groups=groups, bias=False)
 

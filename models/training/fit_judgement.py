@@ -10,7 +10,7 @@ they mean.
 from __future__ import annotations
 
 import argparse
-from datetime import date
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -62,7 +62,7 @@ def main() -> None:
     day = fit_day_head(known.embeddings[dates > 0], known.days[dates > 0], dates[dates > 0])
     roc = dead_against_living(real, answers)
     card = {
-        "fitted": date.today().isoformat(),
+        "fitted": datetime.now(UTC).date().isoformat(),
         "pass_from": round(pass_from(real, answers, temperature), 4),
         "confirm_from": CONFIRM_FROM,
         "day_half_width": round(day_interval_half_width(real, answers), 2),

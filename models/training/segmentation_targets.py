@@ -151,7 +151,7 @@ def simulated_targets(photo: SimulatedPhoto) -> NDArray[np.uint8]:
         inside = fill_polygon(shape, outline)
         targets[EGG] |= inside
         targets[CORE] |= fill_polygon(shape, centre + CORE_SCALE * (outline - centre))
-        if photo.view == "end":
+        if photo.view == "end" or egg.axis_deg is None:
             targets[BLUNT_HALF][inside] = UNKNOWN
             targets[AIR_CELL][inside] = UNKNOWN
             continue

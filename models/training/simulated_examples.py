@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +14,11 @@ from models.backbone import EMBEDDING_SIZE, embed
 from models.egg_crop import egg_crop
 from models.examples import Examples
 from models.heads import STATUSES
+from models.proposal import Status
 from vision.reading import Outline
+
+if TYPE_CHECKING:
+    from sample_images.simulator import SimulatedPhoto
 
 PICTURE_SIZE = (360, 270)  # an egg of about 200 pixels, as in the real photos
 FIRST_DAY = {"clear": 4.0, "early death": 5.0, "developing": 4.0}
@@ -37,7 +42,7 @@ def simulated_examples(count: int) -> Examples:
     )
 
 
-def _one(index: int) -> tuple[NDArray[np.float32], str, float]:
+def _one(index: int) -> tuple[NDArray[np.float32], Status, float]:
     from sample_images.simulator import random_side_view
 
     rng = np.random.default_rng([_SEED, index])
@@ -48,9 +53,11 @@ def _one(index: int) -> tuple[NDArray[np.float32], str, float]:
     return embed([egg_crop(photo.rgb, outline)])[0], status, day
 
 
-def outlines(photo: object) -> Iterator[Outline]:
+def outlines(photo: SimulatedPhoto) -> Iterator[Outline]:
     """The exact outlines of a simulated photo's eggs, as the reader would give them."""
-    for egg in photo.eggs:  # type: ignore[attr-defined]
+    for egg in photo.eggs:
+        if egg.axis_deg is None:
+            continue
         yield Outline(
             centre_px=(float(egg.centre_px[0]), float(egg.centre_px[1])),
             length_px=egg.profile.length * egg.px_per_mm,

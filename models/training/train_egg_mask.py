@@ -16,13 +16,14 @@ import multiprocessing
 import time
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 import torch
 import torch.nn.functional as functional
 from torch import Tensor, nn
 
-from models.left_out import LEFT_OUT_GROUPS
+from models.folds import LEFT_OUT_GROUPS
 from models.training.efficientnet_lite import EfficientNetLite0, imagenet_lite0
 from models.training.segmentation_targets import UNKNOWN, real_photos, simulated_targets
 
@@ -73,9 +74,7 @@ def block(inputs: int, outputs: int) -> nn.Sequential:
 # --- pictures -----------------------------------------------------------------------------------
 
 
-def on_canvas(
-    rgb: np.ndarray, targets: np.ndarray, canvas: tuple[int, int]
-) -> tuple[np.ndarray, np.ndarray]:
+def on_canvas(rgb: np.ndarray, targets: np.ndarray, canvas: tuple[int, int]) -> tuple[np.ndarray, np.ndarray]:
     """A picture shrunk if need be to fit the canvas, black below and right of it."""
     scale = min(1.0, canvas[0] / rgb.shape[0], canvas[1] / rgb.shape[1])
     picture = torch.from_numpy(np.array(rgb)).permute(2, 0, 1)[None].float()
@@ -102,7 +101,7 @@ def simulate(task: tuple[str, int]) -> tuple[np.ndarray, np.ndarray]:
         photo = random_side_view(rng, size=(640, 480), eggs=eggs)
     else:
         rows, columns = int(rng.integers(4, 8)), int(rng.integers(4, 9))
-        layout = "staggered" if rng.random() < 0.3 else "square"
+        layout: Literal["square", "staggered"] = "staggered" if rng.random() < 0.3 else "square"
         photo = random_tray(
             rng,
             rows=rows,
@@ -146,6 +145,7 @@ def egg_boxes(targets: Tensor) -> Tensor:
 
 
 def uniform(count: int, low: float, high: float, device: torch.device) -> Tensor:
+    """Random numbers, one for each picture of a batch."""
     return torch.rand(count, device=device) * (high - low) + low
 
 

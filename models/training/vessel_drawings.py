@@ -113,7 +113,9 @@ def draw_depth(
                 stroke = np.zeros((y1 - y0, x1 - x0), np.uint8)
                 offset = np.array([x0, y0]) * (1 << bits)
                 a, b = place[k] - offset, place[k + 1] - offset
-                cv2.line(stroke, (int(a[0]), int(a[1])), (int(b[0]), int(b[1])), 255, thickness, cv2.LINE_AA, bits)
+                cv2.line(
+                    stroke, (int(a[0]), int(a[1])), (int(b[0]), int(b[1])), 255, thickness, cv2.LINE_AA, bits
+                )
                 cover = stroke.astype(np.float32) / 255
                 window = (slice(y0, y1), slice(x0, x1))
                 np.maximum(depth[window], cover * 2 * r * chord * thin, out=depth[window])
@@ -135,11 +137,22 @@ def pencil_marks(shape: tuple[int, int], size: float, rng: Rng) -> NDArray[np.fl
             t = np.linspace(0, 1, 14)
             bend = rng.uniform(-4, 4)
             angle = rng.uniform(0, 6.3) + bend * t
-            pts = centre + rng.normal(0, glyph / 2, 2) + glyph * np.c_[np.cos(angle), np.sin(angle)] * (
-                1 if rng.random() < 0.5 else (2 * t[:, None] - 1)
+            pts = (
+                centre
+                + rng.normal(0, glyph / 2, 2)
+                + glyph
+                * np.c_[np.cos(angle), np.sin(angle)]
+                * (1 if rng.random() < 0.5 else (2 * t[:, None] - 1))
             )
-            cv2.polylines(ink, [np.round(pts * 16).astype(np.int32)], False, 255, max(1, round(size * rng.uniform(0.002, 0.006))),
-                          cv2.LINE_AA, 4)
+            cv2.polylines(
+                ink,
+                [np.round(pts * 16).astype(np.int32)],
+                False,
+                255,
+                max(1, round(size * rng.uniform(0.002, 0.006))),
+                cv2.LINE_AA,
+                4,
+            )
     return ink / 255.0
 
 
@@ -167,11 +180,15 @@ def draw_vessels(seed: int, *, vessels: bool | None = None, egg: bool | None = N
         angle = rng.uniform(0, 2 * math.pi)
         along = ((x - size / 2) * math.cos(angle) + (y - size / 2) * math.sin(angle)) / size
         along += 0.04 * smooth_noise(shape, size * 0.2, rng)
-        log_light -= rng.uniform(0.3, 2.5) / (1 + np.exp(-(along - rng.uniform(-0.2, 0.3)) / rng.uniform(0.02, 0.1)))
+        log_light -= rng.uniform(0.3, 2.5) / (
+            1 + np.exp(-(along - rng.uniform(-0.2, 0.3)) / rng.uniform(0.02, 0.1))
+        )
     if rng.random() < 0.5:  # a soft dark mass: embryo, yolk, the dark patch of a fundus
         c = rng.uniform(0.3, 0.7, 2) * size
         d = np.hypot(x - c[0], (y - c[1]) * rng.uniform(0.6, 1.6)) / size
-        log_light -= rng.uniform(0.1, 0.9) / (1 + np.exp((d - rng.uniform(0.02, 0.2)) / rng.uniform(0.01, 0.05)))
+        log_light -= rng.uniform(0.1, 0.9) / (
+            1 + np.exp((d - rng.uniform(0.02, 0.2)) / rng.uniform(0.01, 0.05))
+        )
     if rng.random() < 0.4:  # a bright cap or disc with a sharp edge
         angle, where = rng.uniform(0, 2 * math.pi), rng.uniform(0.2, 0.4)
         edge = ((x - size / 2) * math.cos(angle) + (y - size / 2) * math.sin(angle)) / size - where
@@ -191,11 +208,19 @@ def draw_vessels(seed: int, *, vessels: bool | None = None, egg: bool | None = N
         for _ in range(rng.integers(1, 5)):
             root = inside[rng.integers(len(inside))][::-1].astype(float)
             if rng.random() < 0.5:  # from the edge inward
-                border = cv2.findContours(region.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0][0]
+                border = cv2.findContours(region.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[
+                    0
+                ][0]
                 root = border[rng.integers(len(border)), 0].astype(float)
             for _ in range(rng.integers(1, 5)):
-                branches += grow_tree(root, rng.uniform(0, 6.3), thickest * rng.uniform(0.5, 1.0),
-                                      max(0.5, size * 0.0012), size, rng)
+                branches += grow_tree(
+                    root,
+                    rng.uniform(0, 6.3),
+                    thickest * rng.uniform(0.5, 1.0),
+                    max(0.5, size * 0.0012),
+                    size,
+                    rng,
+                )
         depth, radius = draw_depth(shape, branches)
     # Darkest vessel 5 to 60 per cent below its ground (in the green), in its middle.
     blur = rng.uniform(0.3, 0.005 * size)
@@ -223,7 +248,9 @@ def draw_vessels(seed: int, *, vessels: bool | None = None, egg: bool | None = N
     if not egg and rng.random() < 0.5:  # a bright streak along the middle of wide vessels
         streak = cv2.GaussianBlur((radius > 0.006 * size).astype(np.float64), (0, 0), 1.0)
         inner = cv2.erode((radius > 0).astype(np.uint8), np.ones((3, 3)), iterations=2)
-        light *= (1 + rng.uniform(0, 0.12) * streak * cv2.GaussianBlur(inner.astype(np.float64), (0, 0), 1.0))[..., None]
+        light *= (
+            1 + rng.uniform(0, 0.12) * streak * cv2.GaussianBlur(inner.astype(np.float64), (0, 0), 1.0)
+        )[..., None]
 
     if egg and rng.random() < 0.75:  # bright pores and thin places of the shell
         pores = np.zeros(shape, np.float64)
@@ -231,15 +258,31 @@ def draw_vessels(seed: int, *, vessels: bool | None = None, egg: bool | None = N
             c = rng.uniform(0, size, 2)
             r = size * rng.uniform(0.001, 0.006)
             axes = (float(2 * r * rng.uniform(1, 2.5)), float(2 * r))
-            cv2.ellipse(pores, ((float(c[0]), float(c[1])), axes, float(rng.uniform(0, 180))),
-                        float(rng.uniform(0.2, 1)), -1)
-        light *= (1 + rng.uniform(0.1, 0.8) * cv2.GaussianBlur(pores, (0, 0), rng.uniform(0.5, 1.5)))[..., None]
+            cv2.ellipse(
+                pores,
+                ((float(c[0]), float(c[1])), axes, float(rng.uniform(0, 180))),
+                float(rng.uniform(0.2, 1)),
+                -1,
+            )
+        light *= (1 + rng.uniform(0.1, 0.8) * cv2.GaussianBlur(pores, (0, 0), rng.uniform(0.5, 1.5)))[
+            ..., None
+        ]
     if rng.random() < (0.4 if egg else 0.1):
-        light *= (1 - rng.uniform(0.1, 0.6) * cv2.GaussianBlur(pencil_marks(shape, size, rng), (0, 0), rng.uniform(0.5, 1.2)))[..., None]
+        light *= (
+            1
+            - rng.uniform(0.1, 0.6)
+            * cv2.GaussianBlur(pencil_marks(shape, size, rng), (0, 0), rng.uniform(0.5, 1.2))
+        )[..., None]
     if rng.random() < 0.2:  # dark specks
         specks = np.zeros(shape, np.float64)
         for _ in range(int(rng.uniform(3, 60))):
-            cv2.circle(specks, (int(rng.uniform(0, size)), int(rng.uniform(0, size))), int(size * rng.uniform(0.001, 0.006)), 1.0, -1)
+            cv2.circle(
+                specks,
+                (int(rng.uniform(0, size)), int(rng.uniform(0, size))),
+                int(size * rng.uniform(0.001, 0.006)),
+                1.0,
+                -1,
+            )
         light *= (1 - rng.uniform(0.1, 0.5) * cv2.GaussianBlur(specks, (0, 0), 1.0))[..., None]
 
     surround = rng.uniform(0, 1.2) if rng.random() < 0.5 else 0.02
@@ -264,9 +307,13 @@ def draw_vessels(seed: int, *, vessels: bool | None = None, egg: bool | None = N
     half_level = 0.45 * np.maximum(cv2.dilate(depth, np.ones((3, 3))), 1e-6)
     truth = body & (depth > half_level * 0.5)
     # Seen, where ten pixels of its length stand out of the grain five times over in some channel.
-    drop = np.minimum(unclipped * (1 - dimming), np.maximum(0, np.minimum(unclipped, 255) - light0)).max(axis=2)
+    drop = np.minimum(unclipped * (1 - dimming), np.maximum(0, np.minimum(unclipped, 255) - light0)).max(
+        axis=2
+    )
     faint = (drop < 1.5) | (drop / (grain.mean(axis=2) + 0.5) * np.sqrt(20 * np.maximum(radius, 0.5)) < 5)
-    edge = cv2.dilate(body.astype(np.uint8), np.ones((3, 3))) > cv2.erode(body.astype(np.uint8), np.ones((3, 3)))
+    edge = cv2.dilate(body.astype(np.uint8), np.ones((3, 3))) > cv2.erode(
+        body.astype(np.uint8), np.ones((3, 3))
+    )
     wide = cv2.dilate(radius, np.ones((3, 3))) > 1.5
     unsure = (edge & wide & ~truth) | (body & faint)
     return VesselDrawing(rgb, region, truth & ~unsure, unsure & region)
