@@ -5,6 +5,7 @@ This is the folder's front door; everything it calls is a pure function of the p
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import cv2
@@ -13,13 +14,14 @@ from numpy.typing import NDArray
 
 from vision.air_cell import air_cell_mask, measure_air_cell
 from vision.egg_mask import EggMaskNetwork, RgbImage, cut_window, shipped_network
+from vision.cup_names import cup_position
 from vision.embryo import measure_embryo
 from vision.find_eggs import FoundEgg, find_eggs, in_window
 from vision.photo import Photo
 from vision.quality import judge_quality
 from vision.reading import AirCell, EggMasks, Embryo, Outline, PhotoReading, Reading, Veins, View
-from vision.tray_eggs import find_empty_cup_spots
-from vision.tray_grid import NoTrayGrid, fit_tray_grid
+from vision.tray_eggs import TrayCups, read_tray
+from vision.tray_grid import NoTrayGrid
 from vision.veins import measure_veins, vein_probability
 
 # Contents are measured in a window in which the egg is at most so long: finer detail than this is
@@ -61,9 +63,9 @@ def read_photo(
     """
     seen, eggs = find_eggs(network or shipped_network(), photo.rgb, view=view)
     readings = tuple(read_egg(photo.rgb, egg, view=seen) for egg in eggs)
-    empty: tuple[str, ...] = ()
+    cups: TrayCups | None = None
     if seen == "end" and len(readings) >= FEWEST_TRAY_EGGS:
-        readings, empty = _with_cups(photo.rgb, readings, tray)
+        readings, cups = _with_cups(photo.rgb, readings, tray)
     height, width = photo.rgb.shape[:2]
     return PhotoReading(
         photo=str(photo.path),
@@ -73,7 +75,8 @@ def read_photo(
         taken_at=photo.taken_at,
         view=seen,
         eggs=readings,
-        empty_cups=empty,
+        empty_cups=cups.empty_cups if cups else (),
+        unseen_cups=cups.unseen_cups if cups else (),
         error=None if readings else NO_EGG,
     )
 
@@ -168,27 +171,29 @@ def _masks(
 
 def _with_cups(
     rgb: RgbImage, readings: tuple[Reading, ...], tray: tuple[int, int] | None
-) -> tuple[tuple[Reading, ...], tuple[str, ...]]:
-    """The same readings with their cups, in cup order, and the tray's empty cups."""
-    centres = np.array([r.outline.centre_px for r in readings])
-    radii = np.array([_radius(r.outline) for r in readings])
-    grid = fit_tray_grid(
-        centres,
-        radii,
-        image_size=(rgb.shape[1], rgb.shape[0]),
-        bright_spots_px=find_empty_cup_spots(rgb, centres, radii),
+) -> tuple[tuple[Reading, ...], TrayCups | None]:
+    """The same readings with their cups, in cup order, and the tray as far as it was seen."""
+    cups = read_tray(
+        rgb,
+        np.array([r.outline.centre_px for r in readings]),
+        np.array([_radius(r.outline) for r in readings]),
         rows=tray[0] if tray else None,
         columns=tray[1] if tray else None,
     )
-    if isinstance(grid, NoTrayGrid):
-        return tuple(replace(r, missing={**r.missing, "cup": grid.reason}) for r in readings), ()
+    if isinstance(cups, NoTrayGrid):
+        return tuple(replace(r, missing={**r.missing, "cup": cups.reason}) for r in readings), None
     named = [
         replace(r, cup=cup)
         if cup is not None
         else replace(r, missing={**r.missing, "cup": "this egg lies in no cup of the tray"})
-        for r, cup in zip(readings, grid.cups, strict=True)
+        for i, (r, cup) in enumerate(zip(readings, cups.grid.cups, strict=True))
+        if i not in cups.shining
     ]
-    return tuple(named), grid.empty_cups
+    return tuple(sorted(named, key=_cup_order)), cups
+
+
+def _cup_order(reading: Reading) -> tuple[float, float]:
+    return cup_position(reading.cup) if reading.cup is not None else (math.inf, math.inf)
 
 
 def _radius(outline: Outline) -> float:

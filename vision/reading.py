@@ -132,7 +132,10 @@ class Reading:
 
 @dataclass(frozen=True)
 class PhotoReading:
-    """All eggs of one photo, or the one sentence why it could not be read."""
+    """All eggs of one photo, or the one sentence why it could not be read.
+
+    ``unseen_cups`` are cups of a tray where no egg was found though one may be there: look.
+    """
 
     photo: str
     sha256: str | None
@@ -142,4 +145,5 @@ class PhotoReading:
     view: View | None
     eggs: tuple[Reading, ...] = ()
     empty_cups: tuple[str, ...] = ()
+    unseen_cups: tuple[str, ...] = ()
     error: str | None = None

@@ -56,8 +56,8 @@ def test_a_real_difference_is_found() -> None:
     assert proposed["early death"] > 18 / 3  # more than by chance
     table = day_error_table(real, answers)
     assert [r.evening for r in table][-1] == "all"
-    # Evenings in the middle of the range are told to a day or so; the ends shrink to the middle.
-    assert next(r for r in table if r.evening == "e8").mean_absolute < 1.5
+    # Left out, a day is told from its neighbours: always answering the mean would be off by 4.3.
+    assert next(r for r in table if r.evening == "e8").mean_absolute < 2.5
     assert day_interval_half_width(real, answers) > 0
 
 
