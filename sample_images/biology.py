@@ -244,16 +244,16 @@ def random_egg(
         sag_mm=float(rng.normal(0, 0.4)),
         tilt_deg=float(min(tilt, 18)),
         tilt_azimuth_deg=float(rng.uniform(0, 360)),
-        embryo_azimuth_deg=float(rng.normal(0, 55) if rng.random() < 0.8 else rng.uniform(-180, 180)),
+        embryo_azimuth_deg=float(rng.normal(0, 42) if rng.random() < 0.85 else rng.uniform(-180, 180)),
         embryo_place=float(min(max(rng.normal(0.1, 0.25), -0.35), 0.6)),
         blood=float(rng.lognormal(0, 0.25)),
         blemishes=Blemishes(
-            writing=_writing(rng) if rng.random() < 0.25 else "",
+            writing=_writing(rng) if rng.random() < 0.18 else "",
             crack=bool(rng.random() < 0.03),
             speckles=int(rng.integers(40, 500)) if shell == "speckled" else 0,
             dirt=int(rng.integers(1, 12)) if rng.random() < 0.3 else 0,
             mottling=float(rng.lognormal(-0.35, 0.55)),
-            bright_spots=float(rng.exponential(0.5)),
+            bright_spots=float(rng.exponential(0.8)),
         ),
     )
     return with_air_volume(spec, stored + lost / WATER_G_PER_ML * 1000)

@@ -53,8 +53,8 @@ def fill(rng: np.random.Generator, spec: EggSpec, solid: Solid, *, up: FloatArra
     """
     origin = _embryo_surface_point(spec, solid, toward)
     if spec.status == "clear":
-        strength = rng.uniform(0.04, 0.35)
-        return Inside(Contents(balls=(_yolk(rng, spec, up, strength * YOLK, rng.uniform(0.15, 0.45)),)))
+        strength = rng.uniform(0.04, 0.45)
+        return Inside(Contents(balls=(_yolk(rng, spec, up, strength * YOLK, rng.uniform(0.2, 0.5)),)))
     if spec.status == "early death":
         return _early_death(rng, spec, solid, up=up, toward=toward, origin=origin)
     return _grown(rng, spec, solid, up=up, toward=toward, origin=origin)
@@ -105,7 +105,7 @@ def _early_death(
         yolk = _yolk(rng, spec, up, 0.35 * rest * YOLK + 0.1 * blood * BLOOD, rng.uniform(0.12, 0.4))
         radius = float(np.clip(spread_mm(died) * rng.uniform(0.6, 1.0), 4, 0.38 * spec.profile.breadth))
         ring = blood_ring(
-            rng, solid, origin=origin, radius=radius, thickness=float(rng.uniform(0.25, 0.9))
+            rng, solid, origin=origin, radius=radius, thickness=float(rng.uniform(0.12, 0.5))
         )
         parts = [ring]
         if rng.random() < 0.6:
@@ -191,9 +191,9 @@ def _grown(
     heading = np.array([1.0, 0, 0]) + rng.normal(0, 0.9 if day < 9 else 0.25, 3)
     heading /= np.linalg.norm(heading)
 
-    yolk_depth = rng.uniform(0.25, 0.9) * np.interp(day, [1, 4, 7, 10], [1, 1, 0.6, 0.3]) * YOLK
-    yolk_depth = yolk_depth + blood * np.interp(day, [1.5, 3, 5, 9], [0.1, 0.5, 0.5, 0.4]) * BLOOD
-    balls = [_yolk(rng, spec, up, yolk_depth, rng.uniform(0.12, 0.4))]
+    yolk_depth = rng.uniform(0.3, 1.2) * np.interp(day, [1, 4, 7, 10], [1, 1, 0.6, 0.3]) * YOLK
+    yolk_depth = yolk_depth + blood * np.interp(day, [1.5, 3, 5, 9], [0.2, 0.7, 0.5, 0.4]) * BLOOD
+    balls = [_yolk(rng, spec, up, yolk_depth, rng.uniform(0.15, 0.45))]
     tissue = DECAYED + 0.5 * TISSUE if dead else TISSUE
     strength = float(np.interp(day, [1, 3, 5, 8, 12], [0.0, 0.25, 1.0, 1.6, 2.2])) * rng.uniform(0.6, 1.2)
     if mass > 0.01:
@@ -203,7 +203,7 @@ def _grown(
             place = centre + along * reach * heading
             depth = _depth(strength / 2 * tissue)
             balls.append(Ball(tuple(place.tolist()), radii[1], float(rng.uniform(0.12, 0.35)), depth))
-    film_depth = np.interp(day, [1, 2, 3, 5, 8, 12, 18], [0, 0.06, 0.2, 0.5, 0.85, 1.1, 1.6])
+    film_depth = np.interp(day, [1, 2, 3, 5, 8, 12, 18], [0, 0.06, 0.2, 0.5, 0.85, 0.9, 1.0])
     films = [
         Film(tuple(origin.tolist()), spread_mm(day), _depth(film_depth * blood * rng.uniform(0.6, 1.3) * BLOOD), 4.0)
     ]
@@ -214,10 +214,10 @@ def _grown(
         normal = np.array([0.7, 0, 0]) + 0.7 * up + rng.normal(0, 0.45, 3)
         normal /= np.linalg.norm(normal)
         half = math.hypot(normal[0] * spec.profile.length, math.hypot(*normal[1:]) * spec.profile.breadth) / 2
-        thick = float(np.interp(day, [9, 12, 16, 18.5], [0.9, 2.2, 3.6, 5.0])) * rng.uniform(0.8, 1.3)
+        thick = float(np.interp(day, [9, 12, 16, 18.5], [0.9, 2.4, 4.2, 6.0])) * rng.uniform(0.8, 1.3)
         place = half * (1 - 2 * share) * 0.92
         colour = 0.8 * tissue + 0.25 * BLOOD
-        fronts.append(Front(tuple(normal.tolist()), place, float(rng.uniform(1.5, 4.5)), _depth(thick * colour)))
+        fronts.append(Front(tuple(normal.tolist()), place, float(rng.uniform(1.2, 4.0)), _depth(thick * colour)))
         for _ in range(int(rng.integers(0, 4))):
             spot = solid.on_surface(place * normal + rng.normal(0, 12, 3))
             size = float(rng.uniform(3, 8))
@@ -225,7 +225,7 @@ def _grown(
             balls.append(Ball(tuple(lump.tolist()), size, 0.4, _depth(rng.uniform(0.4, 1.3) * tissue)))
     return Inside(
         Contents(tuple(balls), tuple(fronts), tuple(films)),
-        vessels=_vessels(rng, spec, solid, day=day, origin=origin, up=up, dead=dead),
+        vessels=_vessels(rng, spec, solid, day=day, origin=origin, toward=toward, dead=dead),
         embryo_centre=centre if mass > 0.005 else None,
         embryo_radii=radii,
         embryo_heading=heading,
@@ -240,26 +240,29 @@ def _vessels(
     *,
     day: float,
     origin: FloatArray,
-    up: FloatArray,
+    toward: FloatArray,
     dead: bool,
 ) -> VesselSegments:
     if day < 2.3 or (dead and rng.random() < 0.4):
         return NO_VESSELS
     width = trunk_radius_mm(day) * rng.uniform(0.75, 1.2)
+    # What is thin beside the stems drowns in the film of blood, and is left to it.
+    thinnest = max(0.045, 0.22 * width)
     parts = [
         grow_tree(
             rng, solid, spec.rim_plane, origin=origin, trunks=int(rng.integers(3, 7)), trunk_radius=width,
-            reach=spread_mm(day) * rng.uniform(0.85, 1.1), forks=float(rng.uniform(0.1, 0.2)),
+            reach=spread_mm(day) * rng.uniform(0.85, 1.1), forks=float(rng.uniform(0.08, 0.17)), thinnest=thinnest,
         )
     ]  # fmt: skip
     if day > 8:
         # The allantois lines the whole shell: further stems run along the egg to the air cell.
-        for _ in range(int(rng.integers(1, 4))):
-            start = solid.on_surface(rng.normal(0, 12, 3) + np.array([6.0, 0, 0]))
+        # Those on the camera's side matter to the picture.
+        for _ in range(int(rng.integers(1, 5))):
+            start = solid.on_surface(rng.normal(0, 9, 3) + 18 * toward + np.array([2.0, 0, 0]))
             parts.append(
                 grow_tree(
                     rng, solid, spec.rim_plane, origin=start, trunks=int(rng.integers(1, 4)),
-                    trunk_radius=width * float(rng.uniform(0.5, 1.0)), reach=40, forks=0.14,
+                    trunk_radius=width * float(rng.uniform(0.6, 1.1)), reach=40, forks=0.1, thinnest=thinnest,
                     heading=np.array([-1.0, 0, 0]) + rng.normal(0, 0.5, 3), spread_deg=140,
                 )
             )  # fmt: skip

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
-from scipy.ndimage import gaussian_filter
+from scipy.ndimage import gaussian_filter, uniform_filter
 
 from sample_images.biology import EggSpec
 from sample_images.canvas import enlarged
@@ -57,6 +57,8 @@ class Lighting:
         Optical depth of blood per mm of vessel.
     rim_line
         Optical depth of the membrane's line at the rim.
+    cell_contrast
+        How much of the difference between air cell and contents scattering in the shell leaves, 0 to 1.
     """
 
     lights: tuple[Light, ...]
@@ -68,14 +70,15 @@ class Lighting:
     scatter_mm: float = 0.25
     vessel_strength: float = 1.9
     rim_line: float = 0.12
+    cell_contrast: float = 1.0
 
 
 @dataclass(frozen=True)
 class EggLayer:
     """One egg, drawn: a patch of linear light with its cover, and what is true of it.
 
-    ``corner`` is the patch's top left pixel (x, y); ``vessels`` the drawn near-side vessels wider
-    than a pixel, hidden or not.
+    ``corner`` is the patch's top left pixel (x, y); ``vessels`` how much darker in
+    red the near-side vessels wider than a pixel are than their neighbourhood, 0 elsewhere.
     """
 
     corner: tuple[int, int]
@@ -84,7 +87,7 @@ class EggLayer:
     outline: FloatArray
     rim: FloatArray
     region: FloatArray
-    vessels: BoolArray
+    vessels: Float32Array
     inside: Inside
     view: View
     solid: Solid
@@ -209,20 +212,24 @@ def draw_layer(
     cell = polygon_cover(region, patch, (x0, y0))
     cell = gaussian_filter(cell, max(lighting.scatter_mm * scale * 0.6, 0.3), truncate=3)[..., None]
     light = full[..., :3]
-    vessels = np.zeros(patch, bool)
+    vessels = np.zeros(patch, np.float32)
     tau = _stains(inside, solid, view, lighting, (x0, y0), patch, spec)
     if len(inside.vessels.radius):
         facing = _facing(inside.vessels, solid, view)
         fine = 2.0 if max(patch) < 900 else 1.0
-        diameter, vessels = _draw_segments(inside.vessels, facing, view, (x0, y0), patch, fine)
+        diameter, wide = _draw_segments(inside.vessels, facing, view, (x0, y0), patch, fine)
         soft = gaussian_filter(diameter, max(lighting.scatter_mm * scale, 0.4), truncate=3)
         colour = VESSEL if spec.status != "late death" else 0.6 * DECAYED
         strength = np.float32(lighting.vessel_strength * spec.blood)
         piece = (soft * strength)[..., None] * colour
+        # A vein must stand out from its neighbourhood by 2 % in red, its weakest colour.
+        size = max(5, round(3.5 * scale) | 1)
+        contrast = (soft - uniform_filter(soft, size)) * strength * VESSEL[0]
+        vessels = np.where(wide & (contrast > 0.02), contrast, 0).astype(np.float32)
         tau = piece if tau is None else tau + piece
     if tau is not None:
         light *= np.exp(-tau)
-    light += cell * (full[..., 3:6] - light)
+    light += cell * np.float32(lighting.cell_contrast) * (full[..., 3:6] - light)
     if len(rim) > 1 and lighting.rim_line > 0:
         light *= (1 - np.float32(lighting.rim_line) * _line(rim, patch, (x0, y0), scale, lighting))[..., None]
     texture = shell_texture(rngs[2], patch, scale, spec.blemishes)
@@ -235,7 +242,7 @@ def draw_layer(
         light *= marks[..., None]
     cover = polygon_cover(outline, patch, (x0, y0))
     return EggLayer(
-        (x0, y0), light, cover, outline, rim, region, vessels & (cover > 0.5), inside, view, solid
+        (x0, y0), light, cover, outline, rim, region, vessels * (cover > 0.5), inside, view, solid
     )
 
 
@@ -248,9 +255,9 @@ def _inner_light(
     toward: Float32Array,
 ) -> tuple[Float32Array, Float32Array]:
     coarse = points.shape[:2]
-    warp = np.stack([smooth_noise(rng, coarse, 7) for _ in range(3)], axis=-1)
-    warp += 0.4 * np.stack([smooth_noise(rng, coarse, 18) for _ in range(3)], axis=-1)
-    bent = points + np.float32(rng.uniform(0.6, 2.2)) * warp
+    warp = np.stack([smooth_noise(rng, coarse, 5) for _ in range(3)], axis=-1)
+    warp += 0.2 * np.stack([smooth_noise(rng, coarse, 14) for _ in range(3)], axis=-1)
+    bent = points + np.float32(rng.uniform(0.5, 2.2)) * warp
     depth = optical_depth(inside.contents, bent, toward, lighting.lights)
     cloud = smooth_noise(rng, coarse, 6) * np.float32(rng.uniform(0.02, 0.12))
     depth += np.maximum(cloud + 0.05, 0)[..., None] * np.array([0.4, 0.9, 1.0], np.float32)
@@ -301,7 +308,7 @@ def _stains(
         return None
     facing = _facing(inside.stains, solid, view)
     total: Float32Array | None = None
-    for side, blur, weight in ((facing, 1.5, 1.0), (~facing, 7.0, 0.5)):
+    for side, blur, weight in ((facing, 2.2, 1.0), (~facing, 8.0, 0.5)):
         if side.any():
             diameter, _ = _draw_segments(inside.stains, side, view, corner, patch, 0.5)
             soft = gaussian_filter(diameter, max(blur * lighting.scatter_mm * view.px_per_mm, 0.5), truncate=2.5)

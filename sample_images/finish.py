@@ -17,7 +17,8 @@ FloatArray = NDArray[np.float64]
 
 # A line shows where it changes some channel by this many grey levels of 255, and this share of it
 # is in sight (hand-chosen: about what the eye finds in a noisy phone photo).
-VISIBLE_LEVELS = 5.0
+VISIBLE_LEVELS = 4.0
+VISIBLE_RATIO = 0.025
 VISIBLE_SHARE = 0.4
 
 
@@ -52,7 +53,9 @@ def egg_truth(
     area = polygon_area(layer.outline)
     shown = float(((1 - front) * layer.cover).sum()) / max(area, 1.0)
     grey = uniform_filter(rgb[part].astype(np.float32), size=(3, 3, 1))
-    veins = layer.vessels & (front < 0.3) & (grey.max(-1) > 26)
+    # At least a grey level and a half darker than beside it, in a pixel bright enough to show it.
+    brightest = grey.max(-1)
+    veins = (layer.vessels * brightest > 1.5) & (front < 0.3) & (brightest > 26)
     # Inside the air cell nothing can be a vein.
     veins &= polygon_cover(layer.region, (height, width), layer.corner) < 0.5
     scale = layer.view.px_per_mm
@@ -119,7 +122,8 @@ def line_contrast(
     """How strongly a rim line shows in a picture: (grey levels, share of it in sight).
 
     Per channel, averaged along the line: a step beyond the gradient on either side, or twice how much
-    darker the line is than both sides; the strongest channel counts.
+    darker the line is than both sides, less what the same measure gives beside the line, and at least
+    2.5 % of the brightness there; the strongest channel counts.
 
     Parameters
     ----------
@@ -145,10 +149,20 @@ def line_contrast(
     normal = np.stack([-way[:, 1], way[:, 0]], -1)
     normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-6)
     d = max(1.6, 0.9 * scale)
-    a3, a1, c, b1, b3 = (_at(grey, core + k * d * normal)[shown].mean(0) for k in (-3, -1, 0, 1, 3))
-    step = np.abs((b1 - a1) - ((b3 - b1) + (a1 - a3)) / 2)
-    dip = (a1 + b1) / 2 - c
-    return float(max(step.max(), 2 * dip.max())), float(shown.mean())
+
+    def mean_at(offset: float) -> NDArray[np.floating]:
+        return _at(grey, core + offset * d * normal)[shown].mean(0)
+
+    def response(offset: float) -> NDArray[np.floating]:
+        a3, a1, c, b1, b3 = (mean_at(offset + k) for k in (-3, -1, 0, 1, 3))
+        step = np.abs((b1 - a1) - ((b3 - b1) + (a1 - a3)) / 2)
+        return np.maximum(step, 2 * ((a1 + b1) / 2 - c))
+
+    # What the smooth fall of light gives beside the line does not count.
+    extra = response(0) - np.maximum(response(-4.5), response(4.5))
+    local = np.maximum(mean_at(0), 12)
+    extra = np.where(extra > VISIBLE_RATIO * local, extra, 0)
+    return float(max(extra.max(), 0.0)), float(shown.mean())
 
 
 def veins_show(veins: NDArray[np.bool_], grey: NDArray[np.float32]) -> bool:
@@ -159,8 +173,9 @@ def veins_show(veins: NDArray[np.bool_], grey: NDArray[np.float32]) -> bool:
     weight = uniform_filter(free, 15)[veins]
     beside = uniform_filter(grey * free[..., None], size=(15, 15, 1))[veins]
     beside /= np.maximum(weight, 0.05)[:, None]
-    ratio = (grey[veins] / np.maximum(beside, 1)).mean(0)
+    # Channels that hold next to nothing tell nothing.
     bright = beside.mean(0) > 15
+    ratio = grey[veins].sum(0) / np.maximum(beside.sum(0), 1)
     return bool(bright.any() and ratio[bright].min() < 0.97)
 
 

@@ -32,7 +32,7 @@ SHELLS: dict[str, tuple[RGB, RGB]] = {
 }
 
 # Absorption of clear contents per mm of path.
-CONTENTS_PER_MM = np.array([0.005, 0.016, 0.036], np.float32)
+CONTENTS_PER_MM = np.array([0.005, 0.019, 0.04], np.float32)
 BLOOD = np.array([0.16, 1.0, 0.85], np.float32)
 # A vessel is seen against light that has already lost its green: what counts is how dark its red is.
 VESSEL = np.array([0.5, 1.0, 0.9], np.float32)

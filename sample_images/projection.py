@@ -245,10 +245,15 @@ class RimPlane:
         lean = math.tan(math.radians(self.tilt_deg)) * np.cos(phi - math.radians(self.azimuth_deg))
         half = solid.profile.length / 2
         low, high = np.full_like(phi, -half), np.full_like(phi, half)
-        for _ in range(45):
+        for _ in range(8):
             x = (low + high) / 2
             inside = self.x + lean * solid.radius(x) - x > 0
             low, high = np.where(inside, x, low), np.where(inside, high, x)
+        for _ in range(5):
+            radius = solid.radius(x)
+            slope = solid.slope_of_square(x) / (2 * np.maximum(radius, 1e-6))
+            step = (self.x + lean * radius - x) / (lean * slope - 1)
+            x = np.clip(x - step, low, high)
         radius = solid.radius(x)
         return np.stack([x, radius * np.cos(phi), radius * np.sin(phi)], axis=-1)
 

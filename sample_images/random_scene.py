@@ -30,9 +30,13 @@ PROBLEMS = (
 )  # fmt: skip
 
 
-def random_camera(rng: np.random.Generator, px_per_mm: float) -> Camera:
-    """A phone in the dark: white balance, exposure, blur and noise."""
-    _, gains, leak, saturation = _PALETTES[int(rng.choice(len(_PALETTES), p=_PALETTE_SHARES))]
+def random_camera(rng: np.random.Generator, *, palettes: tuple[str, ...] = ()) -> Camera:
+    """A phone in the dark: white balance, exposure, blur and noise.
+
+    ``palettes`` narrows the white balances down by name.
+    """
+    shares = np.array([s * (not palettes or p[0] in palettes) for p, s in zip(_PALETTES, _PALETTE_SHARES, strict=True)])
+    _, gains, leak, saturation = _PALETTES[int(rng.choice(len(_PALETTES), p=shares / shares.sum()))]
     jitter = np.exp(rng.normal(0, [0.0, 0.14, 0.25]))
     return Camera(
         balance=(gains[0], float(gains[1] * jitter[1]), float(gains[2] * jitter[2])),
@@ -100,7 +104,7 @@ def random_scene(
         lamp = "ring lamp below"
     poses = _beside(rng, specs, size, lamp) if len(specs) > 1 else (random_pose(rng, specs[0], size, lamp),)
     surroundings = surroundings or str(rng.choice(SURROUNDINGS, p=_SURROUNDING_SHARES))
-    camera = random_camera(rng, poses[0].px_per_mm)
+    camera = random_camera(rng)
     # Old eggs let so little light through that the exposure brings out the room's light on the shell.
     day = max(spec.day for spec in specs)
     room_level = 10 ** (rng.uniform(-3.2, -1.6) if day < 12 else rng.uniform(-2.6, -1.3))
@@ -110,6 +114,9 @@ def random_scene(
     room = room_level * white * np.array([1.0, rng.uniform(0.75, 1.0), rng.uniform(0.55, 1.0)])
     # A young egg's air cell hardly shows against clear contents.
     grown = float(np.interp(day, [1, 4, 8], [0.2, 0.5, 1.0]))
+    # Dark contents set the cell off whatever the shell scatters; clear ones often do not.
+    dark = any(spec.status in ("developing", "late death") and spec.day > 9 for spec in specs)
+    cell_contrast = float(rng.uniform(0.7, 1.0) if dark else rng.uniform(0, 1) ** (1.3 / max(grown, 0.3)))
     held = lamp == "held in the hand"
     fingers = int(rng.integers(2, 6)) if held else int(rng.choice([0, 0, 0, 0, 1, 2, 3]))
     scene = Scene(
@@ -123,8 +130,9 @@ def random_scene(
         white=(float(white[0]), float(white[1]), float(white[2])),
         room=(float(room[0]), float(room[1]), float(room[2])),
         scatter_mm=float(rng.uniform(0.1, 0.4)),
-        vessel_strength=float(rng.lognormal(0.5, 0.5)),
-        rim_line=float(rng.choice([0.0, rng.uniform(0.02, 0.3)], p=[0.3, 0.7])) * grown,
+        vessel_strength=float(rng.lognormal(0.75, 0.45)),
+        rim_line=float(rng.choice([0.0, rng.uniform(0.02, 0.3)], p=[0.3, 0.7])) * grown * max(cell_contrast, 0.1),
+        cell_contrast=cell_contrast,
         air_gain=float(1 + rng.exponential(0.12) * grown),
         limb=float(rng.uniform(-0.05, 0.35)),
         fingers=fingers,

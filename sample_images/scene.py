@@ -66,7 +66,7 @@ class Scene:
         Colour of the lamp's light where nothing has filtered it, linear red, green, blue.
     room
         Room light on the shell, linear red, green, blue; the lamp's level is about 1.
-    scatter_mm, vessel_strength, rim_line, air_gain, limb
+    scatter_mm, vessel_strength, rim_line, air_gain, cell_contrast, limb
         See :class:`sample_images.egg_layer.Lighting`.
     fingers, cables
         How many.
@@ -89,6 +89,7 @@ class Scene:
     vessel_strength: float = 1.6
     rim_line: float = 0.12
     air_gain: float = 1.1
+    cell_contrast: float = 1.0
     limb: float = 0.15
     fingers: int = 0
     cables: int = 0
@@ -145,5 +146,6 @@ def lit(spec: EggSpec, view: View, scene: Scene) -> tuple[Lighting, FloatArray]:
         scatter_mm=scene.scatter_mm,
         vessel_strength=scene.vessel_strength,
         rim_line=scene.rim_line,
+        cell_contrast=scene.cell_contrast,
     )
     return lighting, up

@@ -107,7 +107,7 @@ def random_tray(
     focal, middle = _framing(rng, places, turn, distance, pitch, size)
     centres = _project(places.reshape(-1, 2), turn, distance, focal, middle).reshape(rows, columns, 2)
     scale = focal / distance
-    camera = camera or _tray_camera(rng, scale)
+    camera = camera or _tray_camera(rng)
 
     seed = int(rng.integers(0, 2**31))
     strength = float(rng.uniform(0.7, 1.3))
@@ -120,9 +120,10 @@ def random_tray(
     knobs = {
         "air_gain": float(1 + draw.exponential(0.18)),
         "scatter_mm": float(draw.uniform(0.1, 0.4)),
-        "vessel_strength": float(draw.lognormal(0.65, 0.35)),
+        "vessel_strength": float(draw.lognormal(0.75, 0.4)),
         "rim_line": float(draw.choice([0.0, draw.uniform(0.05, 0.35)], p=[0.15, 0.85])),
         "limb": float(draw.uniform(-0.15, 0.4)),
+        "cell_contrast": float(draw.uniform(0.25, 1.0)),
     }
     drawn: list[tuple[EggSpec, EggLayer, tuple[int, int], float]] = []
     subject = []
@@ -132,13 +133,15 @@ def random_tray(
             continue
         wanted = statuses[number] if statuses is not None else None
         spec = random_egg(rng, status=wanted, day=day, species=species, shell=shell)
+        while spec.profile.breadth > 0.99 * pitch:
+            spec = random_egg(rng, status=wanted, day=day, species=species, shell=shell)
         spec = replace(spec, embryo_azimuth_deg=float(rng.uniform(-180, 180)),
                        embryo_place=float(np.clip(rng.normal(-0.35, 0.25), -0.7, 0.4)))  # fmt: skip
         lean = float(min(abs(rng.normal(0, 3.5)), 9))
         view = _egg_view(rng, spec, places[cup], pitch, turn, distance, focal, middle, lean)
         lamp = Light(
             (spec.profile.length / 2 + 3, 0.0, 0.0), strength=strength * float(rng.lognormal(0, 0.12)),
-            near=float(rng.uniform(0.5, 2)), near_mm=22.0,
+            near=float(rng.uniform(1.5, 6)), near_mm=30.0,
         )  # fmt: skip
         lighting = Lighting((lamp,), room=room, from_blunt=0.25, **knobs)  # type: ignore[arg-type]
         up = np.array([-1.0, 0, 0])
@@ -203,10 +206,11 @@ def _framing(
     return focal, (float(offset[0]), float(offset[1]))
 
 
-def _tray_camera(rng: np.random.Generator, scale: float) -> Camera:
-    camera = random_camera(rng, scale)
+def _tray_camera(rng: np.random.Generator) -> Camera:
+    camera = random_camera(rng, palettes=("orange", "yellow", "pale", "neutral", "pink", "red"))
     return replace(
         camera,
+        saturation=camera.saturation * 0.85,
         exposure=float(np.exp(rng.normal(np.log(0.8), 0.2))),
         blur_px=float(rng.uniform(0.5, 1.6)),
         quality=int(rng.integers(75, 96)),
@@ -304,8 +308,8 @@ def _leak(rng: np.random.Generator, canvas: Float32Array, layer: EggLayer, scale
     rows, columns, _ = window
     shape = (rows.stop - rows.start, columns.stop - columns.start)
     cover = polygon_cover(shifted, shape, (columns.start, rows.start))
-    cover = gaussian_filter(cover, max(0.25 * scale, 0.6), truncate=2.5)
-    warm = np.array([1.0, rng.uniform(0.6, 1), rng.uniform(0.3, 1)]) * 10 ** rng.uniform(-0.8, 0.7)
+    cover = gaussian_filter(cover, max(rng.uniform(0.2, 0.8) * scale, 0.6), truncate=2.5)
+    warm = np.array([1.0, rng.uniform(0.6, 1), rng.uniform(0.3, 1)]) * 10 ** rng.uniform(-1.8, 0.2)
     canvas[rows, columns] += cover[..., None] * warm.astype(np.float32)
 
 

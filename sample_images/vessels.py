@@ -41,8 +41,8 @@ def join(parts: list[VesselSegments]) -> VesselSegments:
 
 
 def trunk_radius_mm(day: float) -> float:
-    """Radius of the widest vessels: 0.12 mm on day 3, 0.45 on day 9, 0.6 from day 14 (hand-chosen)."""
-    return float(np.interp(day, [2.5, 3, 5, 9, 14, 18], [0.08, 0.12, 0.25, 0.45, 0.6, 0.6]))
+    """Radius of the widest vessels: 0.18 mm on day 3, 0.5 on day 9, 0.65 from day 14 (hand-chosen)."""
+    return float(np.interp(day, [2, 3, 5, 9, 14, 18], [0.08, 0.18, 0.32, 0.5, 0.65, 0.65]))
 
 
 def spread_mm(day: float) -> float:
@@ -101,7 +101,7 @@ def grow_tree(
         if len(place) == 0:
             break
         normal = solid.normals(place)
-        turn = 0.8 * turn + rng.normal(0, 0.09, len(turn))
+        turn = 0.8 * turn + rng.normal(0, 0.055, len(turn))
         side = np.cross(normal, way)
         way = _tangent(way + turn[:, None] * side, normal)
         new = solid.on_surface(place + step * way)
