@@ -77,7 +77,8 @@ def backdrop(rng: np.random.Generator, kind: str, shape: tuple[int, int], place:
 
 
 def _ramp(distance: NDArray[np.floating], width: float) -> Float32Array:
-    return (0.5 + 0.5 * np.tanh(distance / width)).astype(np.float32)
+    result: Float32Array = (0.5 + 0.5 * np.tanh(distance / width)).astype(np.float32)
+    return result
 
 
 def _mask(light: Float32Array, points: FloatArray, blur: float) -> Float32Array:
@@ -114,7 +115,11 @@ def _cloth(
     coarse = smooth_noise(rng, (half[0], max(half[1] // int(rng.integers(2, 6)), 8)), rng.uniform(4, 10))
     folds = 0.5 + 0.5 * np.tanh(enlarged(coarse[..., None], half)[..., 0])
     low = _ramp((np.arange(half[0]) - rng.uniform(-0.2, 0.9) * half[0])[:, None], 0.12 * half[0])
-    own = place.white * np.array([1, rng.uniform(0.8, 1.0), rng.uniform(0.7, 1.1)]) * 10 ** rng.uniform(-4, -2.1)
+    own = (
+        place.white
+        * np.array([1, rng.uniform(0.8, 1.0), rng.uniform(0.7, 1.1)])
+        * 10 ** rng.uniform(-4, -2.1)
+    )
     lit = (folds * spill)[..., None] * glow * np.float32(10 ** rng.uniform(-3, -1.4))
     light += low[..., None] * (folds[..., None] * own.astype(np.float32) + lit)
 
@@ -156,7 +161,7 @@ def _box(
     half = (light.shape[0], light.shape[1])
     ribs = np.sin((x * np.float32(np.cos(turn)) + y * np.float32(np.sin(turn))) * pitch)
     texture = 1 + np.float32(rng.uniform(0, 0.06)) * ribs + 0.05 * smooth_noise(rng, half, 40)
-    lit = (spill * texture)[..., None] * glow * np.float32(10 ** rng.uniform(-2.0, -0.6))
+    lit = (spill * texture)[..., None] * glow * np.float32(10 ** rng.uniform(-1.8, -0.5))
     if rng.random() < 0.45:
         reach = np.float32(length * rng.uniform(0.2, 0.6))
         away = np.hypot(x - np.float32(place.lamp_at[0]), y - np.float32(place.lamp_at[1])) / reach
@@ -166,7 +171,9 @@ def _box(
     _over(light, alpha, lit * paper)
 
 
-def _card(rng: np.random.Generator, light: Float32Array, place: Place, x: Float32Array, y: Float32Array) -> None:
+def _card(
+    rng: np.random.Generator, light: Float32Array, place: Place, x: Float32Array, y: Float32Array
+) -> None:
     """A white or grey card, box side or table near the egg, lit by the lamp itself."""
     length = place.length_px
     size = length * rng.uniform([0.45, 0.35], [1.1, 0.9])

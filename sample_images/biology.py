@@ -187,6 +187,13 @@ STATUS_SHARES: dict[Status, float] = {
 }
 
 
+def _random_status(rng: np.random.Generator, day: float | None) -> Status:
+    """A status by :data:`STATUS_SHARES`; nothing has died late before day 9."""
+    possible = [name for name in STATUS_SHARES if day is None or day >= 9 or name != "late death"]
+    shares = np.array([STATUS_SHARES[name] for name in possible])
+    return possible[int(rng.choice(len(possible), p=shares / shares.sum()))]
+
+
 def random_egg(
     rng: np.random.Generator,
     *,
@@ -208,10 +215,7 @@ def random_egg(
         Key of :data:`SIZES_MM`; only size differs, not the calendar.
     """
     if status is None:
-        if day is None or day >= 9:
-            status = str(rng.choice(list(STATUS_SHARES), p=list(STATUS_SHARES.values())))  # type: ignore[assignment]
-        else:
-            status = str(rng.choice(["clear", "early death", "developing"], p=[0.28, 0.24, 0.48]))  # type: ignore[assignment]
+        status = _random_status(rng, day)
     if day is None:
         low = {"clear": 1.0, "early death": 4.0, "developing": 1.5, "late death": 9.5}[status]
         day = float(rng.uniform(low, 18.5))
@@ -233,7 +237,7 @@ def random_egg(
     if day > 15:
         tilt += rng.uniform(0, 3 * (day - 15))
     spec = EggSpec(
-        status=status,  # type: ignore[arg-type]
+        status=status,
         day=day,
         profile=profile,
         shell=shell,

@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from PIL import Image, ImageFilter
 from scipy.ndimage import gaussian_filter
 
+from sample_images.truth import SimulatedPhoto
+
 Float32Array = NDArray[np.float32]
 
 
@@ -68,7 +70,8 @@ def tone_curve(contrast: float) -> NDArray[np.uint8]:
     srgb = np.where(soft <= 0.0031308, 12.92 * soft, 1.055 * soft ** (1 / 2.4) - 0.055)
     srgb = srgb / srgb[-1]
     curve = srgb + contrast * (srgb * srgb * (3 - 2 * srgb) - srgb)
-    return np.round(np.clip(curve, 0, 1) * 255).astype(np.uint8)
+    result: NDArray[np.uint8] = np.round(np.clip(curve, 0, 1) * 255).astype(np.uint8)
+    return result
 
 
 def balanced(light: Float32Array, camera: Camera) -> Float32Array:
@@ -77,7 +80,8 @@ def balanced(light: Float32Array, camera: Camera) -> Float32Array:
     grey = np.full((3, 3), 1.0) * np.array([0.3, 0.6, 0.1])
     push = grey + camera.saturation * (np.eye(3) - grey)
     matrix = push @ np.diag(camera.balance) @ leak
-    return np.maximum(light @ matrix.T.astype(np.float32), 0)
+    result: Float32Array = np.maximum(light @ matrix.T.astype(np.float32), 0)
+    return result
 
 
 def expose(
@@ -131,7 +135,8 @@ def expose(
     if camera.sharpening > 0:
         sharp = ImageFilter.UnsharpMask(radius=1.0, percent=round(100 * camera.sharpening), threshold=0)
         picture = np.asarray(Image.fromarray(picture).filter(sharp))
-    return picture
+    result: NDArray[np.uint8] = picture
+    return result
 
 
 def _haze(light: Float32Array, share: float) -> Float32Array:
@@ -161,7 +166,7 @@ def _shaken(light: Float32Array, length: float, angle_deg: float) -> Float32Arra
     return total
 
 
-def encode_jpeg(photo: object, quality: int = 90) -> bytes:
+def encode_jpeg(photo: SimulatedPhoto | NDArray[np.uint8], quality: int = 90) -> bytes:
     """A JPEG file of a simulated photo (or of an H x W x 3 uint8 array).
 
     Parameters
@@ -171,7 +176,7 @@ def encode_jpeg(photo: object, quality: int = 90) -> bytes:
     quality
         1 to 95.
     """
-    rgb = getattr(photo, "rgb", photo)
+    rgb = photo if isinstance(photo, np.ndarray) else photo.rgb
     buffer = io.BytesIO()
     Image.fromarray(rgb).save(buffer, "JPEG", quality=quality, subsampling=2)
     return buffer.getvalue()

@@ -67,7 +67,8 @@ def quad(middle: FloatArray, half: FloatArray, turn: float, taper: float = 0.0) 
     cos, sin = np.cos(turn), np.sin(turn)
     corners = np.array([(-1 + taper, -1), (1 - taper, -1), (1, 1), (-1, 1)]) * half
     x, y = corners[:, 0], corners[:, 1]
-    return middle + np.stack([cos * x - sin * y, sin * x + cos * y], -1)
+    result: FloatArray = middle + np.stack([cos * x - sin * y, sin * x + cos * y], -1)
+    return result
 
 
 def enlarged(field: Float32Array, shape: tuple[int, int]) -> Float32Array:
@@ -77,5 +78,5 @@ def enlarged(field: Float32Array, shape: tuple[int, int]) -> Float32Array:
     result = np.empty((*shape, field.shape[2]), np.float32)
     for channel in range(field.shape[2]):
         plane = Image.fromarray(np.ascontiguousarray(field[..., channel], np.float32))
-        result[..., channel] = plane.resize((shape[1], shape[0]), Image.Resampling.BILINEAR)
+        result[..., channel] = np.asarray(plane.resize((shape[1], shape[0]), Image.Resampling.BILINEAR))
     return result

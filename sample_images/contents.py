@@ -39,7 +39,9 @@ class Inside:
     ring_radius: float | None = None
 
 
-def fill(rng: np.random.Generator, spec: EggSpec, solid: Solid, *, up: FloatArray, toward: FloatArray) -> Inside:
+def fill(
+    rng: np.random.Generator, spec: EggSpec, solid: Solid, *, up: FloatArray, toward: FloatArray
+) -> Inside:
     """What is inside an egg of this description.
 
     Parameters
@@ -104,9 +106,7 @@ def _early_death(
     if spec.death_kind == "ring":
         yolk = _yolk(rng, spec, up, 0.35 * rest * YOLK + 0.1 * blood * BLOOD, rng.uniform(0.12, 0.4))
         radius = float(np.clip(spread_mm(died) * rng.uniform(0.6, 1.0), 4, 0.38 * spec.profile.breadth))
-        ring = blood_ring(
-            rng, solid, origin=origin, radius=radius, thickness=float(rng.uniform(0.12, 0.5))
-        )
+        ring = blood_ring(rng, solid, origin=origin, radius=radius, thickness=float(rng.uniform(0.12, 0.5)))
         parts = [ring]
         if rng.random() < 0.6:
             parts.append(
@@ -116,8 +116,11 @@ def _early_death(
                 )
             )  # fmt: skip
         centre = _beneath(solid, origin, 2.0 + radii[1])
-        balls = [yolk, Ball(tuple(centre.tolist()), max(radii[1], 1.2), 0.35, _depth(rng.uniform(0.2, 0.9) * TISSUE))]
-        films = ()
+        balls = [
+            yolk,
+            Ball(tuple(centre.tolist()), max(radii[1], 1.2), 0.35, _depth(rng.uniform(0.2, 0.9) * TISSUE)),
+        ]
+        films: tuple[Film, ...] = ()
         if rng.random() < 0.5:
             tint = rng.uniform(0.05, 0.3) * (0.5 * BLOOD + 0.5 * DECAYED)
             films = (Film(tuple(origin.tolist()), radius, _depth(tint), 1.5),)
@@ -128,7 +131,9 @@ def _early_death(
         )  # fmt: skip
     # Collapsed: a brown cloud of broken yolk and blood floats at the top over clear albumen, with one
     # or more darker lumps in it, often stuck to the shell at its lower edge.
-    cloud = rng.uniform(0.5, 1.6) * DECAYED + rng.uniform(0.1, 0.5) * blood * BLOOD
+    dense = rng.random() < 0.8
+    cloud = rng.uniform(1.4, 3.8) * DECAYED if dense else rng.uniform(0.4, 1.0) * DECAYED
+    cloud = cloud + rng.uniform(0.2, 0.8) * blood * BLOOD
     yolk = _yolk(rng, spec, up, 0.5 * cloud, rng.uniform(0.1, 0.3))
     across = rng.normal(0, 0.3, 3)
     normal = up + across
@@ -136,7 +141,7 @@ def _early_death(
     front = Front(
         tuple(normal.tolist()),
         float(rng.uniform(-0.3, 0.45)) * spec.profile.breadth / 2,
-        float(rng.uniform(1.2, 4.5)),
+        float(rng.uniform(1.8, 6.0)),
         _depth(cloud),
     )
     balls = [yolk]
@@ -159,7 +164,7 @@ def _early_death(
             )
         )  # fmt: skip
     return Inside(
-        Contents(tuple(balls), (front,) if rng.random() < 0.8 else ()),
+        Contents(tuple(balls), (front,) if dense or rng.random() < 0.6 else ()),
         stains=join(streaks),
         embryo_centre=_beneath(solid, origin, 3.0 + radii[1]),
         embryo_radii=radii,
@@ -195,17 +200,22 @@ def _grown(
     yolk_depth = yolk_depth + blood * np.interp(day, [1.5, 3, 5, 9], [0.2, 0.7, 0.5, 0.4]) * BLOOD
     balls = [_yolk(rng, spec, up, yolk_depth, rng.uniform(0.15, 0.45))]
     tissue = DECAYED + 0.5 * TISSUE if dead else TISSUE
-    strength = float(np.interp(day, [1, 3, 5, 8, 12], [0.0, 0.25, 1.0, 1.6, 2.2])) * rng.uniform(0.6, 1.2)
+    strength = float(np.interp(day, [1, 3, 5, 8, 12], [0.0, 0.25, 0.8, 1.2, 2.0])) * rng.uniform(0.3, 1.2)
     if mass > 0.01:
         # An elongated body: three balls along its heading.
         for along in (-0.55, 0.0, 0.55):
             reach = (radii[0] - radii[1]) + 0.35 * radii[1]
             place = centre + along * reach * heading
             depth = _depth(strength / 2 * tissue)
-            balls.append(Ball(tuple(place.tolist()), radii[1], float(rng.uniform(0.12, 0.35)), depth))
+            balls.append(Ball(tuple(place.tolist()), radii[1], float(rng.uniform(0.15, 0.55)), depth))
     film_depth = np.interp(day, [1, 2, 3, 5, 8, 12, 18], [0, 0.06, 0.2, 0.5, 0.85, 0.9, 1.0])
     films = [
-        Film(tuple(origin.tolist()), spread_mm(day), _depth(film_depth * blood * rng.uniform(0.6, 1.3) * BLOOD), 4.0)
+        Film(
+            tuple(origin.tolist()),
+            spread_mm(day),
+            _depth(film_depth * blood * rng.uniform(0.6, 1.3) * BLOOD),
+            4.0,
+        )
     ]
     fronts = []
     if day > 9:
@@ -214,12 +224,14 @@ def _grown(
         normal = np.array([0.7, 0, 0]) + 0.7 * up + rng.normal(0, 0.45, 3)
         normal /= np.linalg.norm(normal)
         half = math.hypot(normal[0] * spec.profile.length, math.hypot(*normal[1:]) * spec.profile.breadth) / 2
-        thick = float(np.interp(day, [9, 12, 16, 18.5], [0.9, 2.4, 4.2, 6.0])) * rng.uniform(0.8, 1.3)
-        place = half * (1 - 2 * share) * 0.92
+        thick = float(np.interp(day, [9, 12, 15, 18.5], [0.9, 2.8, 5.5, 7.5])) * rng.uniform(0.8, 1.3)
+        edge = half * (1 - 2 * share) * 0.92
         colour = 0.8 * tissue + 0.25 * BLOOD
-        fronts.append(Front(tuple(normal.tolist()), place, float(rng.uniform(1.2, 4.0)), _depth(thick * colour)))
+        fronts.append(
+            Front(tuple(normal.tolist()), edge, float(rng.uniform(2.0, 5.5)), _depth(thick * colour))
+        )
         for _ in range(int(rng.integers(0, 4))):
-            spot = solid.on_surface(place * normal + rng.normal(0, 12, 3))
+            spot = solid.on_surface(edge * normal + rng.normal(0, 12, 3))
             size = float(rng.uniform(3, 8))
             lump = _beneath(solid, spot, size * rng.uniform(0.8, 1.6))
             balls.append(Ball(tuple(lump.tolist()), size, 0.4, _depth(rng.uniform(0.4, 1.3) * tissue)))
@@ -251,7 +263,8 @@ def _vessels(
     parts = [
         grow_tree(
             rng, solid, spec.rim_plane, origin=origin, trunks=int(rng.integers(3, 7)), trunk_radius=width,
-            reach=spread_mm(day) * rng.uniform(0.85, 1.1), forks=float(rng.uniform(0.08, 0.17)), thinnest=thinnest,
+            reach=spread_mm(day) * rng.uniform(0.85, 1.1), forks=float(rng.uniform(0.08, 0.17)),
+            thinnest=thinnest,
         )
     ]  # fmt: skip
     if day > 8:

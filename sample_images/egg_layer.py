@@ -16,10 +16,10 @@ from sample_images.contents import Inside, fill
 from sample_images.marks import crack, dark_marks, shell_texture
 from sample_images.optics import (
     BLOOD,
-    VESSEL,
     CONTENTS_PER_MM,
     DECAYED,
     SHELLS,
+    VESSEL,
     Float32Array,
     Light,
     glow,
@@ -100,7 +100,9 @@ class EggLayer:
         return slice(y, y + height), slice(x, x + width)
 
 
-def polygon_cover(points: FloatArray, shape: tuple[int, int], corner: tuple[int, int] = (0, 0)) -> Float32Array:
+def polygon_cover(
+    points: FloatArray, shape: tuple[int, int], corner: tuple[int, int] = (0, 0)
+) -> Float32Array:
     """Share of each pixel inside a polygon, to a quarter; pixel centres are at whole numbers."""
     height, width = shape
     canvas = Image.new("L", (width * 2, height * 2))
@@ -110,7 +112,8 @@ def polygon_cover(points: FloatArray, shape: tuple[int, int], corner: tuple[int,
         ImageDraw.Draw(canvas).polygon([tuple(p) for p in moved], fill=255)
     fine = np.asarray(canvas)
     halves = fine[0::2].astype(np.uint16) + fine[1::2]
-    return (halves[:, 0::2] + halves[:, 1::2]).astype(np.float32) * np.float32(1 / 1020)
+    result: Float32Array = (halves[:, 0::2] + halves[:, 1::2]).astype(np.float32) * np.float32(1 / 1020)
+    return result
 
 
 def _window(outline: FloatArray, shape: tuple[int, int]) -> tuple[int, int, int, int]:
@@ -148,7 +151,8 @@ def _draw_segments(
         pen.line(line, fill=level, width=max(1, round(full)))
         if one:
             wide_pen.line(line, fill=1, width=max(1, round(full)))
-    diameter = np.asarray(thick.resize((shape[1], shape[0]), Image.Resampling.BOX), np.float32) / 150
+    levels = np.asarray(thick.resize((shape[1], shape[0]), Image.Resampling.BOX), np.float32)
+    diameter = levels * np.float32(1 / 150)
     mask = np.asarray(wide.convert("L").resize((shape[1], shape[0]), Image.Resampling.BOX)) > 100
     return diameter, mask
 
@@ -311,8 +315,12 @@ def _stains(
     for side, blur, weight in ((facing, 2.2, 1.0), (~facing, 8.0, 0.5)):
         if side.any():
             diameter, _ = _draw_segments(inside.stains, side, view, corner, patch, 0.5)
-            soft = gaussian_filter(diameter, max(blur * lighting.scatter_mm * view.px_per_mm, 0.5), truncate=2.5)
-            piece = (soft * np.float32(weight * lighting.vessel_strength))[..., None] * (0.6 * BLOOD + 0.4 * DECAYED)
+            soft = gaussian_filter(
+                diameter, max(blur * lighting.scatter_mm * view.px_per_mm, 0.5), truncate=2.5
+            )
+            piece = (soft * np.float32(weight * lighting.vessel_strength))[..., None] * (
+                0.6 * BLOOD + 0.4 * DECAYED
+            )
             total = piece if total is None else total + piece
     return total
 
@@ -324,4 +332,5 @@ def _line(
     points = [tuple(p) for p in rim - np.asarray(corner)]
     ImageDraw.Draw(canvas).line(points, fill=255, width=max(1, round(0.5 * scale)), joint="curve")
     soft = gaussian_filter(np.asarray(canvas, np.float32) / 255, max(0.5 * lighting.scatter_mm * scale, 0.4))
-    return soft
+    result: Float32Array = soft
+    return result

@@ -113,7 +113,8 @@ def egg_truth(
 def _at(image: NDArray[Any], points: FloatArray) -> NDArray[Any]:
     x = np.clip(np.round(points[:, 0]).astype(int), 0, image.shape[1] - 1)
     y = np.clip(np.round(points[:, 1]).astype(int), 0, image.shape[0] - 1)
-    return image[y, x]
+    result: NDArray[Any] = image[y, x]
+    return result
 
 
 def line_contrast(
@@ -151,12 +152,14 @@ def line_contrast(
     d = max(1.6, 0.9 * scale)
 
     def mean_at(offset: float) -> NDArray[np.floating]:
-        return _at(grey, core + offset * d * normal)[shown].mean(0)
+        result: NDArray[np.floating] = _at(grey, core + offset * d * normal)[shown].mean(0)
+        return result
 
     def response(offset: float) -> NDArray[np.floating]:
         a3, a1, c, b1, b3 = (mean_at(offset + k) for k in (-3, -1, 0, 1, 3))
         step = np.abs((b1 - a1) - ((b3 - b1) + (a1 - a3)) / 2)
-        return np.maximum(step, 2 * ((a1 + b1) / 2 - c))
+        result: NDArray[np.floating] = np.maximum(step, 2 * ((a1 + b1) / 2 - c))
+        return result
 
     # What the smooth fall of light gives beside the line does not count.
     extra = response(0) - np.maximum(response(-4.5), response(4.5))

@@ -136,7 +136,9 @@ def phone(
     shift = rng.uniform(-0.4, 0.4) * px_per_mm * 50
     thick = px_per_mm * rng.uniform(7, 25)
     turn = float(np.arctan2(side[1], side[0]) + rng.normal(0, 0.05))
-    slab = quad(at + way * thick / 2 + side * shift, np.array([px_per_mm * rng.uniform(35, 90), thick / 2]), turn)
+    slab = quad(
+        at + way * thick / 2 + side * shift, np.array([px_per_mm * rng.uniform(35, 90), thick / 2]), turn
+    )
     window = window_of(slab, 3, canvas.shape)
     stripe, reach, level = rng.uniform(3, 9), rng.uniform(12, 25), rng.uniform(0.05, 0.6)
     if window is not None:

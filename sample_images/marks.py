@@ -22,7 +22,9 @@ _STROKES: dict[str, list[list[tuple[float, float]]]] = {
     "5": [[(0.85, 0), (0.25, 0), (0.2, 0.45), (0.7, 0.45), (0.85, 0.75), (0.5, 1), (0.1, 0.9)]],
     "6": [[(0.75, 0), (0.2, 0.5), (0.15, 0.85), (0.5, 1), (0.85, 0.8), (0.6, 0.55), (0.2, 0.7)]],
     "7": [[(0.1, 0), (0.9, 0), (0.4, 1)]],
-    "8": [[(0.5, 0.5), (0.15, 0.25), (0.5, 0), (0.85, 0.25), (0.15, 0.8), (0.5, 1), (0.85, 0.75), (0.5, 0.5)]],
+    "8": [
+        [(0.5, 0.5), (0.15, 0.25), (0.5, 0), (0.85, 0.25), (0.15, 0.8), (0.5, 1), (0.85, 0.75), (0.5, 0.5)]
+    ],
     "9": [[(0.85, 0.3), (0.5, 0.5), (0.15, 0.3), (0.5, 0), (0.85, 0.25), (0.7, 1)]],
     "A": [[(0.05, 1), (0.5, 0), (0.95, 1)], [(0.25, 0.6), (0.75, 0.6)]],
     "B": [[(0.15, 0), (0.15, 1), (0.7, 0.95), (0.8, 0.7), (0.15, 0.5), (0.7, 0.3), (0.6, 0.02), (0.15, 0)]],
@@ -39,7 +41,9 @@ def shell_texture(
     longer_mm = max(shape) / px_per_mm
     strength = np.float32(blemishes.mottling)
     log_gain = strength * np.float32(0.03) * smooth_noise(rng, shape, min(longer_mm / 2.5, 90))
-    log_gain += strength * np.float32(0.045) * smooth_noise(rng, shape, min(longer_mm / 0.7, max(shape) / 2.5))
+    log_gain += (
+        strength * np.float32(0.045) * smooth_noise(rng, shape, min(longer_mm / 0.7, max(shape) / 2.5))
+    )
     if px_per_mm > 3:
         fine = rng.standard_normal(shape, dtype=np.float32)
         log_gain += strength * np.float32(0.05) * gaussian_filter(fine, 0.7, truncate=2)
@@ -58,7 +62,8 @@ def shell_texture(
             pen.ellipse((x - a, y - b, x + a, y + b), fill=int(level))
         spots = gaussian_filter(np.asarray(canvas, np.float32) / 255, 0.18 * px_per_mm)
         texture *= 1 + np.float32(rng.uniform(0.15, 0.7)) * spots
-    return texture
+    result: Float32Array = texture
+    return result
 
 
 def dark_marks(
@@ -81,7 +86,8 @@ def dark_marks(
     if blemishes.writing:
         _write(rng, pen, shape, px_per_mm, blemishes.writing, axis_deg)
     cover = gaussian_filter(np.asarray(canvas, np.float32) / 255, 0.1 * px_per_mm + 0.3)
-    return 1 - np.float32(rng.uniform(0.35, 0.8)) * cover
+    result: Float32Array = 1 - np.float32(rng.uniform(0.35, 0.8)) * cover
+    return result
 
 
 def _blob(
@@ -90,7 +96,9 @@ def _blob(
     x, y = rng.random() * shape[1], rng.random() * shape[0]
     angle = np.linspace(0, 2 * np.pi, 9)[:-1]
     reach = radius * rng.uniform(0.6, 1.3, 8)
-    pen.polygon([(x + r * np.cos(a), y + r * np.sin(a)) for r, a in zip(reach, angle, strict=True)], fill=level)
+    pen.polygon(
+        [(x + r * np.cos(a), y + r * np.sin(a)) for r, a in zip(reach, angle, strict=True)], fill=level
+    )
 
 
 def _write(
@@ -110,7 +118,9 @@ def _write(
         for stroke in _STROKES[letter]:
             unit = np.array(stroke) + rng.normal(0, 0.05, (len(stroke), 2))
             local = (unit - 0.5) * (0.55 * tall, tall) + ((k - (len(text) - 1) / 2) * 0.75 * tall, 0)
-            points = middle + np.stack([cos * local[:, 0] - sin * local[:, 1], sin * local[:, 0] + cos * local[:, 1]], -1)
+            points = middle + np.stack(
+                [cos * local[:, 0] - sin * local[:, 1], sin * local[:, 0] + cos * local[:, 1]], -1
+            )
             pen.line([tuple(p) for p in points], fill=int(rng.integers(120, 230)), width=line, joint="curve")
 
 
@@ -125,4 +135,7 @@ def crack(rng: np.random.Generator, shape: tuple[int, int], px_per_mm: float) ->
         new = point + px_per_mm * rng.uniform(0.8, 2.2) * np.array([np.cos(angle), np.sin(angle)])
         pen.line([tuple(point), tuple(new)], fill=255, width=max(1, round(0.2 * px_per_mm)))
         point = new
-    return gaussian_filter(np.asarray(canvas, np.float32) / 255, 0.12 * px_per_mm) * np.float32(1.5)
+    result: Float32Array = gaussian_filter(
+        np.asarray(canvas, np.float32) / 255, 0.12 * px_per_mm
+    ) * np.float32(1.5)
+    return result

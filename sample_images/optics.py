@@ -55,7 +55,8 @@ class Light:
 @dataclass(frozen=True)
 class Ball:
     """A soft-edged absorbing body: centre and radius in mm, softness of its edge over radius, and
-    optical depth through its middle in red, green and blue."""
+    optical depth through its middle in red, green and blue.
+    """
 
     centre: tuple[float, float, float]
     radius: float
@@ -97,14 +98,16 @@ class Contents:
 
 
 def _sigmoid(x: Float32Array) -> Float32Array:
-    return (0.5 * (1 + np.tanh(0.5 * x))).astype(np.float32)
+    result: Float32Array = (0.5 * (1 + np.tanh(0.5 * x))).astype(np.float32)
+    return result
 
 
 def _soft_disc(distance: Float32Array, radius: float, softness: float) -> Float32Array:
     """Relative path through a soft ball at this distance from its middle, about 1 to 0."""
     u = distance * np.float32(1 / radius)
     dome = np.sqrt(np.maximum(1 - u * u, 0)) * np.float32(0.45) + np.float32(0.55)
-    return dome * _sigmoid((1 - u) * np.float32(1 / max(softness, 0.02)))
+    result: Float32Array = dome * _sigmoid((1 - u) * np.float32(1 / max(softness, 0.02)))
+    return result
 
 
 def _to_segment(points: Float32Array, start: Float32Array, target: Float32Array) -> Float32Array:
@@ -113,7 +116,8 @@ def _to_segment(points: Float32Array, start: Float32Array, target: Float32Array)
     aim = target - start
     share = np.clip((way @ aim) / np.maximum((way * way).sum(-1), 1e-3), 0, 1)
     gap = aim - share[..., None] * way
-    return np.sqrt((gap * gap).sum(-1))
+    result: Float32Array = np.sqrt((gap * gap).sum(-1))
+    return result
 
 
 def optical_depth(
@@ -162,7 +166,9 @@ def glow(points: Float32Array, lights: tuple[Light, ...], per_mm: Float32Array) 
         away = np.linalg.norm(points - np.asarray(light.place, np.float32), axis=-1)
         patch = np.float32(light.near) / (1 + (away / np.float32(light.near_mm)) ** 2) ** 1.25
         level = np.exp(-away[..., None] * per_mm) * np.float32(light.level)
-        total += np.float32(light.strength) * (level + patch[..., None] * np.exp(-away[..., None] * per_mm * 0.5))
+        total += np.float32(light.strength) * (
+            level + patch[..., None] * np.exp(-away[..., None] * per_mm * 0.5)
+        )
     return total
 
 

@@ -38,16 +38,21 @@ class Solid:
         nodes = np.cos((np.arange(40) + 0.5) * np.pi / 40)
         half = self.profile.length / 2
         ratio = self.profile.radius(nodes * half) ** 2 / (half**2 * (1 - nodes**2))
-        return np.polynomial.chebyshev.cheb2poly(np.polynomial.chebyshev.chebfit(nodes, ratio, 9))
+        result: FloatArray = np.asarray(np.polynomial.chebyshev.cheb2poly(, np.float64)
+            np.polynomial.chebyshev.chebfit(nodes, ratio, 9)
+        )
+        return result
 
     @cached_property
     def _squared(self) -> FloatArray:
         half = self.profile.length / 2
-        return half**2 * np.polynomial.polynomial.polymul(self._coefficients, [1.0, 0.0, -1.0])
+        result: FloatArray = np.asarray(half**2 * np.polynomial.polynomial.polymul(self._coefficients, [1.0, 0.0, -1.0]), np.float64)
+        return result
 
     @cached_property
     def _slope(self) -> FloatArray:
-        return np.polynomial.polynomial.polyder(self._squared) / (self.profile.length / 2)
+        result: FloatArray = np.asarray(np.polynomial.polynomial.polyder(self._squared) / (self.profile.length / 2), np.float64)
+        return result
 
     def radius_squared(self, x: NDArray[np.floating]) -> NDArray[np.floating]:
         return _horner(self._squared, x / (self.profile.length / 2))
@@ -57,13 +62,17 @@ class Solid:
         return _horner(self._slope, x / (self.profile.length / 2))
 
     def radius(self, x: NDArray[np.floating]) -> NDArray[np.floating]:
-        return np.sqrt(np.maximum(self.radius_squared(x), 0))
+        result: NDArray[np.floating] = np.sqrt(np.maximum(self.radius_squared(x), 0))
+        return result
 
     def normals(self, points: NDArray[np.floating]) -> NDArray[np.floating]:
         """Outward unit normals at surface points, shape (..., 3)."""
         x, y, z = points[..., 0], points[..., 1], points[..., 2]
         normal = np.stack([-0.5 * self.slope_of_square(x), y, z], axis=-1)
-        return normal / np.maximum(np.linalg.norm(normal, axis=-1, keepdims=True), 1e-9)
+        result: NDArray[np.floating] = normal / np.maximum(
+            np.linalg.norm(normal, axis=-1, keepdims=True), 1e-9
+        )
+        return result
 
     def on_surface(self, points: FloatArray) -> FloatArray:
         """Points moved across the axis onto the surface."""
@@ -109,12 +118,14 @@ class View:
     def project(self, points: FloatArray) -> FloatArray:
         """Pixels (..., 2) of points (..., 3)."""
         seen = points @ self.rotation.T + self.offset
-        return seen[..., :2] / seen[..., 2:3] * self.focal_px + np.asarray(self.middle_px)
+        result: FloatArray = seen[..., :2] / seen[..., 2:3] * self.focal_px + np.asarray(self.middle_px)
+        return result
 
     def toward_camera(self, points: FloatArray) -> FloatArray:
         """Unit vectors from points to the camera."""
         away = self.camera - points
-        return away / np.linalg.norm(away, axis=-1, keepdims=True)
+        result: FloatArray = away / np.linalg.norm(away, axis=-1, keepdims=True)
+        return result
 
     def surface(
         self, solid: Solid, x_px: NDArray[np.floating], y_px: NDArray[np.floating]

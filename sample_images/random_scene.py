@@ -11,32 +11,51 @@ from sample_images.camera import Camera
 from sample_images.scene import LAMPS, SURROUNDINGS, Pose, Scene
 
 # White balance and filter leak of phones as they come out in red and orange light: gains of red,
-# green, blue; leak of red into blue; saturation; and how often.
-_PALETTES: tuple[tuple[str, tuple[float, float, float], float, float, float], ...] = (
-    ("orange", (1.0, 0.85, 0.35), 0.01, 1.35, ),
-    ("yellow", (1.0, 1.25, 0.25), 0.0, 1.4, ),
-    ("red", (1.0, 0.5, 0.4), 0.02, 1.3, ),
-    ("pink", (1.0, 0.75, 1.5), 0.16, 1.0, ),
-    ("magenta", (1.0, 0.3, 1.2), 0.14, 1.3, ),
-    ("pale", (1.0, 1.15, 1.3), 0.1, 0.75, ),
-    ("neutral", (1.0, 1.0, 1.0), 0.04, 1.1, ),
-    ("green", (0.55, 1.35, 0.9), 0.03, 1.0, ),
-)  # fmt: skip
-_PALETTE_SHARES = (0.3, 0.13, 0.14, 0.13, 0.06, 0.1, 0.12, 0.02)
+# green, blue; leak of red into blue; saturation.
+_PALETTES: dict[str, tuple[tuple[float, float, float], float, float]] = {
+    "orange": ((1.0, 0.9, 0.35), 0.01, 1.35),
+    "yellow": ((1.0, 1.3, 0.25), 0.0, 1.4),
+    "red": ((1.0, 0.5, 0.4), 0.02, 1.3),
+    "pink": ((1.0, 0.75, 1.5), 0.16, 1.0),
+    "magenta": ((1.0, 0.3, 1.2), 0.14, 1.3),
+    "pale": ((1.0, 1.15, 1.2), 0.09, 0.75),
+    "neutral": ((1.0, 1.0, 0.9), 0.04, 1.05),
+    "green": ((0.55, 1.35, 0.9), 0.03, 1.0),
+}
+# How often, by day: a bright young egg fills the picture with orange, an old one leaves the phone
+# the lamp's white to go by. By day only: status must not show in the colour balance.
+_PALETTE_DAYS = (4.0, 8.0, 13.0)
+_PALETTE_SHARES = (
+    (0.36, 0.22, 0.1, 0.07, 0.03, 0.07, 0.13, 0.02),
+    (0.3, 0.08, 0.18, 0.17, 0.08, 0.07, 0.1, 0.02),
+    (0.15, 0.08, 0.07, 0.14, 0.03, 0.24, 0.27, 0.02),
+)
 _LAMP_SHARES = (0.42, 0.12, 0.07, 0.06, 0.1, 0.06, 0.12, 0.05)
-_SURROUNDING_SHARES = (0.22, 0.36, 0.16, 0.12, 0.08, 0.06)
+_SURROUNDING_SHARES = (0.2, 0.42, 0.14, 0.12, 0.07, 0.05)
 PROBLEMS = (
     "motion blur", "out of focus", "overexposed", "underexposed", "cut off", "hand in front", "lamp off",
 )  # fmt: skip
 
 
-def random_camera(rng: np.random.Generator, *, palettes: tuple[str, ...] = ()) -> Camera:
+def random_camera(
+    rng: np.random.Generator, *, day: float = 8.0, palettes: tuple[str, ...] = tuple(_PALETTES)
+) -> Camera:
     """A phone in the dark: white balance, exposure, blur and noise.
 
-    ``palettes`` narrows the white balances down by name.
+    Parameters
+    ----------
+    rng
+        Source of chance.
+    day
+        Of incubation; sets how often each white balance comes up.
+    palettes
+        White balances to choose among, by name.
     """
-    shares = np.array([s * (not palettes or p[0] in palettes) for p, s in zip(_PALETTES, _PALETTE_SHARES, strict=True)])
-    _, gains, leak, saturation = _PALETTES[int(rng.choice(len(_PALETTES), p=shares / shares.sum()))]
+    columns = zip(_PALETTES, zip(*_PALETTE_SHARES, strict=True), strict=True)
+    shares = np.array(
+        [np.interp(day, _PALETTE_DAYS, by_day) * (name in palettes) for name, by_day in columns]
+    )
+    gains, leak, saturation = list(_PALETTES.values())[int(rng.choice(len(shares), p=shares / shares.sum()))]
     jitter = np.exp(rng.normal(0, [0.0, 0.14, 0.25]))
     return Camera(
         balance=(gains[0], float(gains[1] * jitter[1]), float(gains[2] * jitter[2])),
@@ -60,7 +79,7 @@ def random_pose(
     """Where one egg stands; its long side takes 12 to 90 % of the picture's height or width."""
     height, width = size
     if share is None:
-        share = float(rng.uniform(0.12, 0.3) if rng.random() < 0.15 else rng.triangular(0.28, 0.45, 0.9))
+        share = float(rng.uniform(0.12, 0.3) if rng.random() < 0.15 else rng.triangular(0.25, 0.38, 0.9))
     roll = rng.random()
     if lamp in ("seen from above", "lamp at the side", "held in the hand"):
         axis = float(rng.uniform(0, 360)) if roll < 0.5 else float(rng.normal(90, 25))
@@ -97,17 +116,34 @@ def random_scene(
     lamp: str | None = None,
     surroundings: str | None = None,
     bad_share: float = 0.12,
+    problem: str | None = None,
 ) -> Scene:
-    """A scene for these eggs."""
+    """A scene for these eggs.
+
+    Parameters
+    ----------
+    rng
+        Source of chance.
+    specs
+        The eggs.
+    size
+        Height and width in pixels.
+    lamp, surroundings
+        Fixed where given, see :class:`sample_images.scene.Scene`.
+    bad_share
+        Share of scenes spoilt by one of :data:`PROBLEMS`.
+    problem
+        Spoil it by this one.
+    """
     lamp = lamp or str(rng.choice(LAMPS, p=_LAMP_SHARES))
     if len(specs) > 1 and lamp in ("phone above", "phone below", "two lamps", "lamp at the side"):
         lamp = "ring lamp below"
     poses = _beside(rng, specs, size, lamp) if len(specs) > 1 else (random_pose(rng, specs[0], size, lamp),)
     surroundings = surroundings or str(rng.choice(SURROUNDINGS, p=_SURROUNDING_SHARES))
-    camera = random_camera(rng)
-    # Old eggs let so little light through that the exposure brings out the room's light on the shell.
     day = max(spec.day for spec in specs)
-    room_level = 10 ** (rng.uniform(-3.2, -1.6) if day < 12 else rng.uniform(-2.6, -1.3))
+    camera = random_camera(rng, day=day)
+    # Old eggs let so little light through that the exposure brings out the room's light on the shell.
+    room_level = 10 ** (rng.uniform(-3.2, -1.6) if day < 12 else rng.uniform(-2.4, -1.2))
     gains = np.asarray(camera.balance) / np.mean(camera.balance)
     # The phone balances its colours for the lamp's own light to some degree.
     white = gains ** -rng.uniform(0.4, 1.0)
@@ -130,21 +166,25 @@ def random_scene(
         white=(float(white[0]), float(white[1]), float(white[2])),
         room=(float(room[0]), float(room[1]), float(room[2])),
         scatter_mm=float(rng.uniform(0.1, 0.4)),
-        vessel_strength=float(rng.lognormal(0.75, 0.45)),
-        rim_line=float(rng.choice([0.0, rng.uniform(0.02, 0.3)], p=[0.3, 0.7])) * grown * max(cell_contrast, 0.1),
+        vessel_strength=float(rng.lognormal(0.6, 0.55)),
+        rim_line=float(rng.choice([0.0, rng.uniform(0.02, 0.3)], p=[0.3, 0.7]))
+        * grown
+        * max(cell_contrast, 0.1),
         cell_contrast=cell_contrast,
         air_gain=float(1 + rng.exponential(0.12) * grown),
         limb=float(rng.uniform(-0.05, 0.35)),
         fingers=fingers,
         cables=int(rng.random() < 0.08),
     )
-    if rng.random() < bad_share:
-        scene = spoilt(rng, scene, str(rng.choice(PROBLEMS)))
-    return scene
+    if problem is None and rng.random() < bad_share:
+        problem = str(rng.choice(PROBLEMS))
+    return scene if problem is None else spoilt(rng, scene, problem)
 
 
 def spoilt(rng: np.random.Generator, scene: Scene, problem: str) -> Scene:
-    """The same scene with one of :data:`PROBLEMS`."""
+    """The same scene with one of :data:`PROBLEMS`; ValueError for any other."""
+    if problem not in PROBLEMS:
+        raise ValueError(f"problem must be one of {', '.join(PROBLEMS)}, not {problem!r}")
     camera, poses = scene.camera, scene.poses
     scale = poses[0].px_per_mm
     if problem == "motion blur":
@@ -186,6 +226,8 @@ def _beside(
         one = random_pose(rng, spec, size, lamp)
         slack = np.maximum(np.array(cell) - reach * scale, 0) / 2
         row, column = divmod(number, columns)
-        centre = np.array([(column + 0.5) * cell[0], (row + 0.5) * cell[1]]) + rng.uniform(-0.8, 0.8, 2) * slack
+        centre = (
+            np.array([(column + 0.5) * cell[0], (row + 0.5) * cell[1]]) + rng.uniform(-0.8, 0.8, 2) * slack
+        )
         poses.append(replace(one, centre_px=(float(centre[0]), float(centre[1])), px_per_mm=scale))
     return tuple(poses)

@@ -188,6 +188,7 @@ def random_side_view(
     lamp: str | None = None,
     surroundings: str | None = None,
     bad_share: float = 0.12,
+    problem: str | None = None,
 ) -> SimulatedPhoto:
     """A side view drawn at random; whatever is given is kept.
 
@@ -206,6 +207,8 @@ def random_side_view(
     bad_share
         Share of pictures spoilt on purpose (blurred, over- or underexposed, cut off, hand in front,
         lamp off); their names are in the photo's ``problems``.
+    problem
+        Spoil it by this one of :data:`sample_images.random_scene.PROBLEMS`.
     """
     if day is None and eggs > 1:
         day = float(rng.uniform(2, 18))
@@ -213,5 +216,13 @@ def random_side_view(
         random_egg(rng, status=status, day=day, death_kind=death_kind, species=species, shell=shell)
         for _ in range(eggs)
     )
-    scene = random_scene(rng, specs, size=size, lamp=lamp, surroundings=surroundings, bad_share=bad_share)
+    scene = random_scene(
+        rng,
+        specs,
+        size=size,
+        lamp=lamp,
+        surroundings=surroundings,
+        bad_share=bad_share,
+        problem=problem,
+    )
     return draw_eggs(specs, scene, int(rng.integers(0, 2**31)))

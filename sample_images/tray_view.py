@@ -37,7 +37,8 @@ def cup_places_mm(rows: int, columns: int, pitch_mm: float, layout: Layout) -> F
     else:
         x, y = column, row
     places = np.stack([x, y], -1) * pitch_mm
-    return places - (places.reshape(-1, 2).max(0) + places.reshape(-1, 2).min(0)) / 2
+    result: FloatArray = places - (places.reshape(-1, 2).max(0) + places.reshape(-1, 2).min(0)) / 2
+    return result
 
 
 def _turn(rotation_deg: float, tilt_x_deg: float, tilt_y_deg: float) -> FloatArray:
@@ -107,7 +108,7 @@ def random_tray(
     focal, middle = _framing(rng, places, turn, distance, pitch, size)
     centres = _project(places.reshape(-1, 2), turn, distance, focal, middle).reshape(rows, columns, 2)
     scale = focal / distance
-    camera = camera or _tray_camera(rng)
+    camera = camera or _tray_camera(rng, day)
 
     seed = int(rng.integers(0, 2**31))
     strength = float(rng.uniform(0.7, 1.3))
@@ -183,7 +184,8 @@ def _project(
 ) -> FloatArray:
     world = np.column_stack([places, np.zeros(len(places))])
     seen = world @ turn.T + (0, 0, distance)
-    return seen[:, :2] / seen[:, 2:] * focal + np.asarray(middle)
+    result: FloatArray = seen[:, :2] / seen[:, 2:] * focal + np.asarray(middle)
+    return result
 
 
 def _framing(
@@ -196,7 +198,9 @@ def _framing(
 ) -> tuple[float, tuple[float, float]]:
     """Focal length and principal point that put the whole tray into the picture."""
     flat = places.reshape(-1, 2)
-    corners = np.concatenate([flat + np.array(step) * 0.62 * pitch for step in ((1, 1), (1, -1), (-1, 1), (-1, -1))])
+    corners = np.concatenate(
+        [flat + np.array(step) * 0.62 * pitch for step in ((1, 1), (1, -1), (-1, 1), (-1, -1))]
+    )
     unit = _project(corners, turn, distance, 1.0, (0.0, 0.0))
     low, high = unit.min(0), unit.max(0)
     height, width = size
@@ -206,8 +210,8 @@ def _framing(
     return focal, (float(offset[0]), float(offset[1]))
 
 
-def _tray_camera(rng: np.random.Generator) -> Camera:
-    camera = random_camera(rng, palettes=("orange", "yellow", "pale", "neutral", "pink", "red"))
+def _tray_camera(rng: np.random.Generator, day: float) -> Camera:
+    camera = random_camera(rng, day=day, palettes=("orange", "yellow", "pale", "neutral", "pink", "red"))
     return replace(
         camera,
         saturation=camera.saturation * 0.85,
@@ -266,7 +270,9 @@ def _tray_surface(
     return result
 
 
-def _around(shape: tuple[int, int], place: FloatArray, reach: float) -> tuple[slice, slice, FloatArray] | None:
+def _around(
+    shape: tuple[int, int], place: FloatArray, reach: float
+) -> tuple[slice, slice, FloatArray] | None:
     """A window round a point: row and column slices and distances from the point."""
     x0, x1 = max(int(place[0] - reach), 0), min(int(place[0] + reach) + 1, shape[1])
     y0, y1 = max(int(place[1] - reach), 0), min(int(place[1] + reach) + 1, shape[0])
@@ -290,7 +296,11 @@ def _empty(
         u = away / radius
         hole = 0.5 * (1 - np.tanh((u - 1) / 0.04))
         if lit:
-            light = hole * bright + 0.35 * np.exp(-np.maximum(u - 1, 0) / 0.12) + 0.03 * np.exp(-np.maximum(u - 1, 0) / 0.6)
+            light = (
+                hole * bright
+                + 0.35 * np.exp(-np.maximum(u - 1, 0) / 0.12)
+                + 0.03 * np.exp(-np.maximum(u - 1, 0) / 0.6)
+            )
             canvas[rows, columns] += (light[..., None] * white).astype(np.float32)
         else:
             canvas[rows, columns] *= (1 - rng.uniform(0.2, 0.9) * hole)[..., None].astype(np.float32)
@@ -301,7 +311,11 @@ def _leak(rng: np.random.Generator, canvas: Float32Array, layer: EggLayer, scale
     middle = layer.outline.mean(0)
     radius = float(np.linalg.norm(layer.outline - middle, axis=1).mean())
     angle, out = rng.uniform(0, 2 * np.pi), scale * rng.uniform(0.2, 1.6)
-    shifted = middle + (layer.outline - middle) * (1 + rng.uniform(0, 0.02)) + out * np.array([np.cos(angle), np.sin(angle)])
+    shifted = (
+        middle
+        + (layer.outline - middle) * (1 + rng.uniform(0, 0.02))
+        + out * np.array([np.cos(angle), np.sin(angle)])
+    )
     window = _around((canvas.shape[0], canvas.shape[1]), middle, 1.35 * radius)
     if window is None:
         return
@@ -338,7 +352,9 @@ def _limb_glare(rng: np.random.Generator, canvas: Float32Array, layer: EggLayer)
         top - y : low - y, left - x : right - x
     ]
     glare = inside * np.exp(-((away / (reach * rng.uniform(0.12, 0.35))) ** 2))
-    canvas[rows, columns] += (glare[..., None] * np.array([0.9, 0.8, 0.65]) * rng.uniform(0.2, 1.2)).astype(np.float32)
+    canvas[rows, columns] += (glare[..., None] * np.array([0.9, 0.8, 0.65]) * rng.uniform(0.2, 1.2)).astype(
+        np.float32
+    )
 
 
 def _halo_of(canvas: Float32Array, layer: EggLayer, share: float) -> None:

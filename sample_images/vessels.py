@@ -31,6 +31,7 @@ NO_VESSELS = VesselSegments(np.zeros((0, 3)), np.zeros((0, 3)), np.zeros(0))
 
 
 def join(parts: list[VesselSegments]) -> VesselSegments:
+    """Several sets of segments as one."""
     if not parts:
         return NO_VESSELS
     return VesselSegments(
@@ -166,6 +167,7 @@ def blood_ring(
     return VesselSegments(points[:-1], points[1:], width)
 
 
-def _tangent(direction: FloatArray, normal: FloatArray) -> FloatArray:
+def _tangent(direction: FloatArray, normal: NDArray[np.floating]) -> FloatArray:
     flat = direction - (direction * normal).sum(-1, keepdims=True) * normal
-    return flat / np.maximum(np.linalg.norm(flat, axis=-1, keepdims=True), 1e-9)
+    unit: FloatArray = flat / np.maximum(np.linalg.norm(flat, axis=-1, keepdims=True), 1e-9)
+    return unit
