@@ -38,21 +38,19 @@ class Solid:
         nodes = np.cos((np.arange(40) + 0.5) * np.pi / 40)
         half = self.profile.length / 2
         ratio = self.profile.radius(nodes * half) ** 2 / (half**2 * (1 - nodes**2))
-        result: FloatArray = np.asarray(np.polynomial.chebyshev.cheb2poly(, np.float64)
-            np.polynomial.chebyshev.chebfit(nodes, ratio, 9)
-        )
-        return result
+        series = np.polynomial.chebyshev.chebfit(nodes, ratio, 9)
+        return np.asarray(np.polynomial.chebyshev.cheb2poly(series), np.float64)
 
     @cached_property
     def _squared(self) -> FloatArray:
         half = self.profile.length / 2
-        result: FloatArray = np.asarray(half**2 * np.polynomial.polynomial.polymul(self._coefficients, [1.0, 0.0, -1.0]), np.float64)
-        return result
+        product = np.polynomial.polynomial.polymul(self._coefficients, [1.0, 0.0, -1.0])
+        return np.asarray(half**2 * product, np.float64)
 
     @cached_property
     def _slope(self) -> FloatArray:
-        result: FloatArray = np.asarray(np.polynomial.polynomial.polyder(self._squared) / (self.profile.length / 2), np.float64)
-        return result
+        slope = np.polynomial.polynomial.polyder(self._squared)
+        return np.asarray(slope / (self.profile.length / 2), np.float64)
 
     def radius_squared(self, x: NDArray[np.floating]) -> NDArray[np.floating]:
         return _horner(self._squared, x / (self.profile.length / 2))
