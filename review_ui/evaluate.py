@@ -75,8 +75,11 @@ def line_text(score: LineScore) -> str:
         "Air-cell line against the one marked by eye, evening left out\n"
         f"  found in {score.found} of {score.marked} photos where the eye sees one; claimed in "
         f"{score.claimed} of {score.without} where it sees none\n"
-        f"  depth over egg length: mean absolute difference {score.mean_absolute:.4f} "
-        f"(bias {score.bias:+.4f}); always answering {ALWAYS_GUESS}: {score.guess_mean_absolute:.4f}\n"
+        f"  place of the line seen, over egg length: mean absolute difference "
+        f"{score.line_difference:.4f} (bias {score.line_bias:+.4f}); "
+        f"always answering {ALWAYS_GUESS}: {score.guess_difference:.4f}\n"
+        f"  depth of the rim's mean plane: mean absolute difference "
+        f"{score.depth_difference:.4f} (bias {score.depth_bias:+.4f})\n"
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 
@@ -53,6 +53,8 @@ def read_left_out(photo: RealPhoto) -> LeftOutReading:
     egg = max(eggs, key=lambda e: e.outline.length_px * e.outline.breadth_px)
     local = in_window(egg.outline, origin_px=egg.maps.origin_px, scale=egg.maps.scale)
     air_cell, _ = measure_air_cell(egg.maps.air_cell, local)
+    if air_cell is not None:
+        air_cell = replace(air_cell, boundary_px=egg.maps.to_photo(air_cell.boundary_px))
     return LeftOutReading(photo, egg.outline, air_cell, embed([egg_crop(rgb, egg.outline)])[0])
 
 
