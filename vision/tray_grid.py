@@ -7,12 +7,13 @@ Where A1 is, without a tray card
 --------------------------------
 A1 is the corner cup nearest the photo's top left after the smallest rotation that makes the rows
 level. So rows run at -45 to 45 degrees to the photo's +x if the tray's size is not given. If it is
-given, as rows x columns, and the picture has them only the other way round (5 x 6 given, six
-lines of five seen), the photo was taken turned: the lines of six are the rows, and the smallest rotation
-that levels them is between 45 and 90 degrees. Rows within 3 degrees of upright can be levelled
-either way by nearly the same turn; the hand would decide, so the corner nearer the photo's top left
-is taken. Which way round a square tray lies (5 x 5) cannot be seen; the smallest rotation decides. In a staggered
-tray the rows are the straight lines, of which every other one is shifted, unless the size given fits only the other way.
+given, as rows x columns, and the picture has them only the other way round (5 x 6 given, six lines of
+five seen), the photo was taken turned: the lines of six are the rows, and the smallest rotation that
+levels them is between 45 and 90 degrees. Rows within 3 degrees of upright can be levelled either way
+by nearly the same turn; the hand would decide, so the corner nearer the photo's top left is taken. How
+a tray of as many rows as columns was turned cannot be seen; the smallest rotation decides. In a
+staggered tray the rows are the straight lines, of which every other one is shifted, unless the size
+given fits only the other way.
 """
 
 from __future__ import annotations
@@ -24,8 +25,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from vision.cup_names import cup_name
-from vision.tray_layout import Placement, Points, places_given, places_seen
+from vision.tray_evidence import Points, evidence
 from vision.tray_lattice import Lattice, find_lattice
+from vision.tray_layout import Placement, places_given, places_seen
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -41,6 +43,10 @@ _SMALLEST_SAME_TRAY, _LARGEST_SAME_TRAY = 0.6, 1.6
 _WIDEST_SPREAD = 0.18
 _FEWEST_ON_LATTICE = 0.6
 _UPRIGHT_TIE_DEG = 3.0
+# Logarithm of the likelihood ratio of a tray to chance that leaves even odds: among the many lattices
+# that can be laid through a few scattered eggs one fits this well. And what a stated size adds.
+_EVEN_ODDS, _A_TRAY_WAS_GIVEN = 8.0, 6.0
+_NO_ROWS = "No tray grid was found: the eggs do not lie in regular rows."
 _SURELY_AN_EGG = 5.0
 
 
@@ -144,7 +150,7 @@ def fit_tray_grid(
     spread = float(np.sqrt((lattice.off_cup[held] ** 2).mean())) if held.any() else np.inf
     share_held = held.sum() / max(1, int(is_egg.sum()))
     if share_held < _FEWEST_ON_LATTICE or spread > _WIDEST_SPREAD:
-        return NoTrayGrid("No tray grid was found: the eggs do not lie in regular rows.")
+        return NoTrayGrid(_NO_ROWS)
     if rows is None or columns is None:
         placement = places_seen(lattice, known)
     else:
@@ -158,15 +164,29 @@ def fit_tray_grid(
             f"The eggs do not fit a tray of {rows} rows x {columns} columns: "
             f"{int(outside.sum())} eggs lie in further rows or columns; correct the tray's size."
         )
-    return _named(placement, spread, share_held, egg_like, is_egg, size=(rows, columns))
+    regular = evidence(
+        known,
+        placement.line,
+        placement.place,
+        cups=np.isfinite(placement.centres_px[:, :, 0]),
+        pitch_over_radius=placement.pitch_px / usual,
+    )
+    if rows is not None:
+        regular += _A_TRAY_WAS_GIVEN
+    if regular < 0:
+        return NoTrayGrid(_NO_ROWS)
+    return _named(placement, spread, regular, egg_like, is_egg, size=(rows, columns))
 
 
 def _checked(
     centres_px: ArrayLike, radii_px: ArrayLike, bright_spots_px: ArrayLike | None
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    eggs = np.asarray(centres_px, float).reshape(-1, 2) if np.size(centres_px) == 0 else np.asarray(centres_px, float)
+    nothing = np.zeros((0, 2))
+    eggs = np.asarray(centres_px, float) if np.size(centres_px) else nothing
     radii = np.asarray(radii_px, float).reshape(-1)
-    spots = np.zeros((0, 2)) if bright_spots_px is None or np.size(bright_spots_px) == 0 else np.asarray(bright_spots_px, float)
+    spots = nothing
+    if bright_spots_px is not None and np.size(bright_spots_px):
+        spots = np.asarray(bright_spots_px, float)
     if eggs.ndim != 2 or eggs.shape[1] != 2:
         raise ValueError(f"centres_px must have the shape (N, 2), and has {eggs.shape}.")
     if len(radii) != len(eggs):
@@ -185,12 +205,15 @@ def _spots_beside_eggs(spots: FloatArray, eggs: FloatArray, radius: float) -> Fl
     if len(spots) == 0 or len(eggs) == 0:
         return spots
     nearest = np.linalg.norm(spots[:, None] - eggs[None], axis=2).min(axis=1)
-    return spots[nearest > 0.9 * radius]
+    beside: FloatArray = spots[nearest > 0.9 * radius]
+    return beside
 
 
 def _same_tray_only(lattice: Lattice, radii: FloatArray, is_egg: BoolArray) -> tuple[Lattice, Points]:
-    """Take circles of a size unlike the others' off the lattice, perspective taken out, and leave
-    each place to the circle that fits it best in position and size."""
+    """Take circles of a size unlike the others' off the lattice, perspective taken out.
+
+    Each place is left to the circle that fits it best in position and size.
+    """
     share = np.ones(len(is_egg))
     share[is_egg] = radii / lattice.map.pitch_at(lattice.index[is_egg].astype(float))
     held = is_egg & lattice.on_lattice
@@ -212,7 +235,7 @@ def _same_tray_only(lattice: Lattice, radii: FloatArray, is_egg: BoolArray) -> t
 def _named(
     placement: Placement,
     spread: float,
-    share_held: float,
+    regular: float,
     egg_like: BoolArray,
     is_egg: BoolArray,
     *,
@@ -236,9 +259,9 @@ def _named(
     if spread > 0.12:
         doubts.append("The eggs lie far out of the middle of their cups.")
         confidence *= float(np.exp(-(((spread - 0.12) / 0.06) ** 2)))
-    if share_held < 0.9:
-        doubts.append("Some of what was found does not lie in a cup.")
-        confidence *= 0.5 + 0.5 * (share_held - _FEWEST_ON_LATTICE) / (0.9 - _FEWEST_ON_LATTICE)
+    confidence /= 1.0 + float(np.exp((_EVEN_ODDS - regular) / 2.5))
+    if regular < _EVEN_ODDS + 6.0:
+        doubts.append("Too few eggs were seen to be sure of the rows.")
     return TrayGrid(
         rows=centres.shape[0],
         columns=centres.shape[1],

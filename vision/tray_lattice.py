@@ -71,8 +71,9 @@ class LatticeMap:
         q = index - self.origin
         scale = 1.0 + q @ self.perspective
         position = (q @ self.linear.T + self.shift) / scale[:, None]
-        steps: FloatArray = (self.linear[None] - position[:, :, None] * self.perspective) / scale[:, None, None]
-        return steps
+        steps = self.linear[None] - position[:, :, None] * self.perspective
+        per_step: FloatArray = steps / scale[:, None, None]
+        return per_step
 
     def pitch_at(self, index: FloatArray) -> FloatArray:
         """Shorter step in pixels at lattice indices, shape (N,)."""
@@ -148,15 +149,15 @@ def fit_lattice_map(
     design[:, 1, 5] = 1.0
     design[:, :, 6:8] = -p[:, :, None] * q[:, None, :] / reach
     solution = prior
-    scale = np.ones(len(q))
+    scale: FloatArray = np.ones(len(q))
     # The residual of the linear form is (1 + g.q) times the residual in the picture: dividing by
     # the last turn's factor makes the two the same.
+    rows = design.reshape(-1, 8)
     for _ in range(3):
-        w = weights / scale**2
-        rows = design.reshape(-1, 8)
-        weighted = rows * np.repeat(w, 2)[:, None]
+        weighted = rows * np.repeat(weights / scale**2, 2)[:, None]
         normal = rows.T @ weighted + np.diag(prior_weight)
-        solution = np.linalg.solve(normal, weighted.T @ p.ravel() + prior_weight * prior)
+        right = weighted.T @ p.ravel() + prior_weight * prior
+        solution = np.asarray(np.linalg.solve(normal, right), np.float64)
         scale = np.clip(1.0 + q @ (solution[6:8] / reach), 0.2, 5.0)
     linear = solution[[0, 1, 3, 4]].reshape(2, 2)
     shift = solution[[2, 5]]
@@ -193,8 +194,8 @@ def candidate_steps(
     """
     differences = (points[:, None, :] - points[None, :, :]).reshape(-1, 2)
     length = np.linalg.norm(differences, axis=1)
-    between = np.where(length.reshape(len(points), -1) >= shortest_px, length.reshape(len(points), -1), np.inf)
-    nearest = between.min(axis=1)
+    apart = length.reshape(len(points), -1)
+    nearest = np.where(apart >= shortest_px, apart, np.inf).min(axis=1)
     if not np.isfinite(nearest).any():
         return []
     unit = float(np.median(nearest[np.isfinite(nearest)]))
@@ -212,8 +213,10 @@ def candidate_steps(
         return []
     middle = (where + 0.5) * (5.4 / bins) - 2.7
     half = (middle[:, 0] > 1e-9) | ((np.abs(middle[:, 0]) <= 1e-9) & (middle[:, 1] > 0))
-    height = density[where[half, 0], where[half, 1]]
-    order = np.argsort(-height)[:7]
+    # Next neighbours make the steps; farther ones are as frequent but spread by perspective.
+    far = np.linalg.norm(middle[half], axis=1) > 1.7
+    height = density[where[half, 0], where[half, 1]] * np.where(far, 0.5, 1.0)
+    order = np.argsort(-height)[:8]
     tree = cKDTree(differences)
     peaks = []
     for spot in middle[half][order]:

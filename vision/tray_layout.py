@@ -11,12 +11,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from math import lgamma
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.tray_evidence import Points, fill_cost
 from vision.tray_lattice import Lattice
 
 FloatArray = NDArray[np.float64]
@@ -27,12 +27,6 @@ Layout = Literal["square", "staggered"]
 # Shear unlike the layout's own, standard deviation: a camera 30 degrees off the vertical shears a
 # square lattice by up to 0.14 and a staggered one by as much.
 _SPREAD_SHEAR = 0.3
-# Standard deviations of an egg's radius over the usual one, and limits of a false circle's.
-_SPREAD_SIZE, _FALSE_SIZES = 0.12, 1.4
-# Share of false ones among circles and among bright spots.
-_FALSE_EGGS, _FALSE_SPOTS = 0.03, 0.05
-# How often a border line is filled in part only, unlike the rest of the tray.
-_PART_FILLED = 0.05
 # How often staggered trays have alternate rows one cup shorter.
 _SHORT_ROWS = 0.15
 # How far off the photo's middle people hold the tray's, in pitches.
@@ -40,43 +34,6 @@ _SPREAD_MIDDLE = 0.7
 _COST_OUTSIDE_PHOTO = 2.0
 _COST_SHIFTED_COLUMNS = 3.0
 _COST_TURNED_PHOTO = 1.0
-
-
-@dataclass(frozen=True)
-class Points:
-    """What is known of each point beside its place on the lattice, arrays of shape (N,).
-
-    Attributes
-    ----------
-    is_egg
-        Whether the point is an egg; the others are empty cups.
-    off_cup
-        Distance from the lattice place, in pitches.
-    size_share
-        An egg's radius over the usual one there; 1 for empty cups.
-    """
-
-    is_egg: BoolArray
-    off_cup: FloatArray
-    size_share: FloatArray
-
-    def spread(self, on: BoolArray) -> float:
-        """Standard deviation, along x or y, of the points ``on`` about their places, in pitches."""
-        if not on.any():
-            return 0.1
-        return float(np.clip(np.sqrt((self.off_cup[on] ** 2).mean() / 2.0), 0.04, 0.15))
-
-    def misfit(self, spread: float) -> FloatArray:
-        """Minus the logarithm of how likely position and size are, best point 0."""
-        misfit: FloatArray = (self.off_cup / spread) ** 2 / 2.0
-        return misfit + np.where(self.is_egg, ((self.size_share - 1.0) / _SPREAD_SIZE) ** 2 / 2.0, 0.0)
-
-    def cost_if_false(self, spread: float) -> FloatArray:
-        """What it costs to call each point false rather than an egg or cup of the tray."""
-        true_peak = -np.log(2.0 * np.pi * spread**2) - self.misfit(spread)
-        size_peak = -np.log(np.sqrt(2.0 * np.pi) * _SPREAD_SIZE) + np.log(_FALSE_SIZES)
-        prior = np.where(self.is_egg, -np.log(_FALSE_EGGS) + size_peak, -np.log(_FALSE_SPOTS))
-        return np.maximum(true_peak + prior, 0.2)
 
 
 @dataclass(frozen=True)
@@ -111,8 +68,10 @@ class Placement:
 
 @dataclass(frozen=True)
 class _Lines:
-    """One way to read a lattice as lines: ``index = line * across + steps * along``, and a half-step
-    is ``2 * steps``, plus ``line`` where staggered."""
+    """One way to read a lattice as lines: ``index = line * across + steps * along``.
+
+    A half-step is ``2 * steps``, plus ``line`` where staggered.
+    """
 
     layout: Layout
     along: IntArray
@@ -131,8 +90,10 @@ class _Lines:
 
 @dataclass(frozen=True)
 class _Window:
-    """The border: lines from ``first_line``, places from half-step ``first_half`` or the one after,
-    whichever the line has; ``short`` if the latter lines have one cup less."""
+    """The border: lines from ``first_line``, places from half-step ``first_half`` or the one after.
+
+    Each line has one of the two; with ``short``, the latter lines have one cup less.
+    """
 
     first_line: int
     first_half: int
@@ -208,10 +169,14 @@ def places_given(
     choices: list[_Choice] = []
     size = np.array(image_size, float)
     on = lattice.on_lattice
+    all_held = False
     for reading in _readings(lattice):
         ways = (False, True) if rows != columns or reading.layout == "staggered" else (False,)
         for transposed in ways:
             lines, places = (columns, rows) if transposed else (rows, columns)
+            if transposed and reading.layout == "staggered" and all_held:
+                # Shifted columns are so rare that only a tray that fits no other way has them.
+                continue
             for window in _windows(reading, on, lines, places):
                 centres = window.cups(reading, lattice).reshape(-1, 2)
                 centres = centres[np.isfinite(centres[:, 0])]
@@ -224,6 +189,7 @@ def places_given(
                     + _turn_cost(reading, lattice, transposed)
                 )
                 choices.append(_Choice(cost, reading, window, transposed))
+                all_held = all_held or bool((window.put(reading)[0][on] >= 0).all())
     return _best(choices, lattice, points, given=True)
 
 
@@ -270,38 +236,12 @@ def _cost(reading: _Lines, window: _Window, on: BoolArray, points: Points) -> fl
     inside = on & (line >= 0)
     seen = np.zeros((window.lines, window.places), bool)
     seen[line[inside], place[inside]] = True
-    cost = reading.cost + _fill_cost(seen, window.exists(reading))
+    shining = bool((on & ~points.is_egg).sum() >= 2)
+    cost = reading.cost + fill_cost(seen, window.exists(reading), empty_cups_shine=shining)
     cost += float(points.cost_if_false(points.spread(on))[on & ~inside].sum())
     if reading.layout == "staggered":
         cost -= float(np.log(_SHORT_ROWS if window.short else 1.0 - _SHORT_ROWS))
     return cost
-
-
-def _fill_cost(seen: BoolArray, exists: BoolArray) -> float:
-    """Cost of which cups were seen: each as likely as the others, at a rate that is not known.
-
-    Minus the logarithm of the beta-binomial probability with a uniform prior of the rate, of one
-    such pattern: ``log((n + 1) C(n, m))``. A border line may, rarely, be filled in part whatever
-    the rest is: a tray need not come out even.
-    """
-
-    def pattern(m: int, n: int) -> float:
-        return float(np.log(n + 1) + lgamma(n + 1) - lgamma(m + 1) - lgamma(n - m + 1))
-
-    m, n = int(seen.sum()), int(exists.sum())
-    cost = pattern(m, n)
-    total = 0.0
-    for axis in (1, 0):
-        line_seen, line_cups = seen.sum(axis=axis), exists.sum(axis=axis)
-        for end in (0, -1):
-            k, size = int(line_seen[end]), int(line_cups[end])
-            if k == 0 or m - k <= 0 or n - size < m - k:
-                continue
-            apart = pattern(m - k, n - size)
-            extra = float(np.log(size + 1) - np.log(_PART_FILLED))
-            if apart + extra < cost:
-                cost, total, m, n = apart, total + extra, m - k, n - size
-    return cost + total
 
 
 def _grown_borders(reading: _Lines, lattice: Lattice, points: Points) -> list[_Choice]:
@@ -330,9 +270,7 @@ def _grown_borders(reading: _Lines, lattice: Lattice, points: Points) -> list[_C
         on = on & ~members
 
 
-def _borders_round(
-    reading: _Lines, kept: BoolArray, on: BoolArray, points: Points
-) -> list[_Choice]:
+def _borders_round(reading: _Lines, kept: BoolArray, on: BoolArray, points: Points) -> list[_Choice]:
     """The border round the points kept; up to three where a staggered tray leaves it open."""
     if kept.sum() < 3:
         return []
@@ -399,8 +337,8 @@ def _best(choices: list[_Choice], lattice: Lattice, points: Points, *, given: bo
             doubts.append("The tray could also be read with other rows.")
         elif given:
             doubts.append(
-                "Rows or columns at the tray's border are empty and could not be seen, so the tray was taken to "
-                "lie in the middle of the photo."
+                "Rows or columns at the tray's border are empty and could not be seen, so the tray was "
+                "taken to lie in the middle of the photo."
             )
         else:
             doubts.append("Where the tray's border runs could not be seen well.")
