@@ -16,10 +16,10 @@ import math
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from incubation.egg_geometry import (
     EggProfile,
-    air_cell_depth_fraction,
     hoyt_fresh_mass_g,
     hugelschaffer_diameter,
     spherical_cap_volume,
@@ -28,6 +28,8 @@ from incubation.egg_geometry import (
 )
 from sample_images.projection import RimPlane, Solid, polygon_area
 from sample_images.truth import DeathKind, Status
+
+FloatArray = NDArray[np.float64]
 
 WATER_G_PER_ML = 0.993
 EMBRYO_G_PER_ML = 1.02
@@ -151,20 +153,29 @@ def rim_diameter_mm(spec: EggSpec) -> float:
 
 def with_air_volume(spec: EggSpec, air_mm3: float) -> EggSpec:
     """The same egg with the rim at the depth that gives this much air, its tilt and sag kept."""
-    whole = volume(spec.profile)
-    cap = 0.0
-    for _ in range(4):
-        flat = min(max((air_mm3 - cap) / whole, 1e-4), 0.6)
-        depth = air_cell_depth_fraction(flat, spec.profile)
-        for _ in range(3 if spec.tilt_deg else 0):
-            excess = tilted_air_cell_volume_fraction(depth, spec.profile, tilt_deg=spec.tilt_deg) - flat
-            area = math.pi * float(spec.profile.radius((depth - 0.5) * spec.profile.length)) ** 2
-            depth = max(depth - excess * whole / max(area, 50.0) / spec.profile.length, 1e-3)
-        spec = replace(spec, air_cell_depth_mm=depth * spec.profile.length)
-        if spec.sag_mm == 0:
-            break
-        cap = spherical_cap_volume(spec.sag_mm, rim_diameter_mm(spec) / 2)
-    return spec
+    profile = spec.profile
+    depths = profile.length * np.linspace(0.003, 0.5, 60)
+    air = _volumes(profile, depths, spec.tilt_deg)
+    # The cap's rim is taken as level here; the correction below makes up for it.
+    rims = profile.radius(depths - profile.length / 2)
+    air += math.pi * spec.sag_mm * (3 * rims**2 + spec.sag_mm**2) / 6
+    depth = float(np.interp(air_mm3, air, depths))
+    for _ in range(2):
+        spec = replace(spec, air_cell_depth_mm=depth)
+        slope = math.pi * float(profile.radius(depth - profile.length / 2)) ** 2
+        depth = max(depth + (air_mm3 - air_volume_mm3(spec)[0]) / slope, 0.002 * profile.length)
+    return replace(spec, air_cell_depth_mm=depth)
+
+
+def _volumes(profile: EggProfile, depths: FloatArray, tilt_deg: float) -> FloatArray:
+    """Volumes before flat membranes of one tilt at many depths, to about 0.1 %."""
+    x = -profile.length / 2 * np.cos((np.arange(300) + 0.5) * np.pi / 300)
+    width = profile.length / 2 * np.sin((np.arange(300) + 0.5) * np.pi / 300) * np.pi / 300
+    radius = profile.radius(x)
+    gap = depths[:, None] - profile.length / 2 - x
+    chord = np.clip(gap / (max(math.tan(math.radians(tilt_deg)), 1e-4) * radius), -1, 1)
+    area = radius**2 * (np.pi - np.arccos(chord) + chord * np.sqrt(1 - chord**2))
+    return np.asarray(area @ width, float)
 
 
 def random_profile(rng: np.random.Generator, species: str = "chicken") -> EggProfile:

@@ -106,7 +106,7 @@ def _early_death(
     if spec.death_kind == "ring":
         yolk = _yolk(rng, spec, up, 0.35 * rest * YOLK + 0.1 * blood * BLOOD, rng.uniform(0.12, 0.4))
         radius = float(np.clip(spread_mm(died) * rng.uniform(0.6, 1.0), 4, 0.38 * spec.profile.breadth))
-        ring = blood_ring(rng, solid, origin=origin, radius=radius, thickness=float(rng.uniform(0.12, 0.5)))
+        ring = blood_ring(rng, solid, origin=origin, radius=radius, thickness=float(rng.uniform(0.18, 0.55)))
         parts = [ring]
         if rng.random() < 0.6:
             parts.append(
@@ -132,8 +132,11 @@ def _early_death(
     # Collapsed: a brown cloud of broken yolk and blood floats at the top over clear albumen, with one
     # or more darker lumps in it, often stuck to the shell at its lower edge.
     dense = rng.random() < 0.8
-    cloud = rng.uniform(1.4, 3.8) * DECAYED if dense else rng.uniform(0.4, 1.0) * DECAYED
+    cloud = rng.uniform(2.0, 5.0) * DECAYED if dense else rng.uniform(0.4, 1.0) * DECAYED
     cloud = cloud + rng.uniform(0.2, 0.8) * blood * BLOOD
+    if up @ toward > 0.7:
+        # Seen along the vertical the cloud is a layer that light crosses once, not a hood.
+        cloud = 0.35 * cloud
     yolk = _yolk(rng, spec, up, 0.5 * cloud, rng.uniform(0.1, 0.3))
     across = rng.normal(0, 0.3, 3)
     normal = up + across
@@ -281,6 +284,9 @@ def _vessels(
             )  # fmt: skip
     tree = join(parts)
     if dead:
-        keep = rng.random(len(tree.radius)) < 0.55
+        # Blood is left in patches; elsewhere the vessels have emptied.
+        patches = solid.on_surface(rng.normal(0, 15, (int(rng.integers(2, 6)), 3)))
+        away = np.linalg.norm(tree.start[:, None] - patches[None], axis=-1).min(1)
+        keep = away < rng.uniform(6, 14)
         tree = VesselSegments(tree.start[keep], tree.end[keep], tree.radius[keep])
     return tree

@@ -201,12 +201,12 @@ def silhouette(solid: Solid, view: View, count: int = 240) -> tuple[FloatArray, 
     cx, cy, cz = view.camera
     rho, turn = math.hypot(cy, cz), math.atan2(cz, cy)
     if abs(cx) < 3 * rho:
-        x = -half * np.cos(np.linspace(0, np.pi, 1201)[1:-1])
-        radius = solid.radius(x)
-        slope = solid.slope_of_square(x) / (2 * radius)
-        cosine = (radius - slope * (x - cx)) / rho
-        keep = np.abs(cosine) <= 1
-        x, radius, phi = x[keep], radius[keep], np.arccos(cosine[keep])
+        first, last = _outline_ends(solid, cx, rho)
+        middle, reach = (first + last) / 2, (last - first) / 2
+        # Equal steps of angle put points close where the outline turns.
+        x = middle - reach * np.cos(np.linspace(0, np.pi, 701))
+        radius, cosine = _outline_cosine(solid, x, cx, rho)
+        phi = np.arccos(np.clip(cosine, -1, 1))
         x = np.concatenate([x, x[::-1]])
         radius = np.concatenate([radius, radius[::-1]])
         phi = np.concatenate([phi, -phi[::-1]])
@@ -215,7 +215,7 @@ def silhouette(solid: Solid, view: View, count: int = 240) -> tuple[FloatArray, 
         low, high = np.full_like(phi, -half * (1 - 1e-9)), np.full_like(phi, half * (1 - 1e-9))
         for _ in range(40):
             x = (low + high) / 2
-            radius = solid.radius(x)
+            radius = np.asarray(solid.radius(x), float)
             gap = radius - solid.slope_of_square(x) / (2 * radius) * (x - cx) - rho * np.cos(phi)
             blunt_side = gap * np.sign(-cx) < 0
             low, high = np.where(blunt_side, x, low), np.where(blunt_side, high, x)
@@ -229,6 +229,26 @@ def silhouette(solid: Solid, view: View, count: int = 240) -> tuple[FloatArray, 
     on = [np.interp(index, pick, closed[:, k]) for k in range(3)]
     on_px = [np.interp(index, pick, closed_px[:, k]) for k in range(2)]
     return np.stack(on_px, axis=-1), np.stack(on, axis=-1)
+
+
+def _outline_cosine(solid: Solid, x: FloatArray, cx: float, rho: float) -> tuple[FloatArray, FloatArray]:
+    radius = np.maximum(solid.radius(x).astype(float), 1e-9)
+    slope = solid.slope_of_square(x) / (2 * radius)
+    return radius, np.asarray((radius - slope * (x - cx)) / rho, float)
+
+
+def _outline_ends(solid: Solid, cx: float, rho: float) -> tuple[float, float]:
+    """Axial places of the outline's two ends, where it crosses the plane of axis and camera."""
+    half = solid.profile.length / 2
+    ends = []
+    for side in (-1.0, 1.0):
+        outer, inner = side * half * (1 - 1e-12), 0.0
+        for _ in range(60):
+            x = (outer + inner) / 2
+            _, cosine = _outline_cosine(solid, np.array([x]), cx, rho)
+            outer, inner = (outer, x) if abs(cosine[0]) <= 1 else (x, inner)
+        ends.append(inner)
+    return ends[0], ends[1]
 
 
 @dataclass(frozen=True)

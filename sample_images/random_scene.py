@@ -136,8 +136,10 @@ def random_scene(
         Spoil it by this one.
     """
     lamp = lamp or str(rng.choice(LAMPS, p=_LAMP_SHARES))
-    if len(specs) > 1 and lamp in ("phone above", "phone below", "two lamps", "lamp at the side"):
-        lamp = "ring lamp below"
+    if len(specs) > 1 and lamp not in ("lamp behind", "seen from above"):
+        # Lamps below a second row would stand in front of the first.
+        single_row = _columns(len(specs), size) >= len(specs)
+        lamp = "ring lamp below" if single_row else "seen from above"
     poses = _beside(rng, specs, size, lamp) if len(specs) > 1 else (random_pose(rng, specs[0], size, lamp),)
     surroundings = surroundings or str(rng.choice(SURROUNDINGS, p=_SURROUNDING_SHARES))
     day = max(spec.day for spec in specs)
@@ -210,13 +212,17 @@ def spoilt(rng: np.random.Generator, scene: Scene, problem: str) -> Scene:
     return replace(scene, camera=camera, poses=poses, problems=(problem,))
 
 
+def _columns(count: int, size: tuple[int, int]) -> int:
+    return int(np.ceil(np.sqrt(count * size[1] / size[0])))
+
+
 def _beside(
     rng: np.random.Generator, specs: tuple[EggSpec, ...], size: tuple[int, int], lamp: str
 ) -> tuple[Pose, ...]:
     """Several eggs in a row or two, not touching."""
     height, width = size
     count = len(specs)
-    columns = int(np.ceil(np.sqrt(count * width / height)))
+    columns = _columns(count, size)
     rows = int(np.ceil(count / columns))
     cell = (width / columns, height / rows)
     reach = max(max(spec.profile.length for spec in specs), 1.0)

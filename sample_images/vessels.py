@@ -156,13 +156,13 @@ def blood_ring(
     for order in range(1, 8):
         phase = rng.uniform(0, 2 * np.pi, 2)
         waver += rng.normal(0, 0.09 / order) * np.cos(order * angle + phase[0])
-        swell += rng.normal(0, 0.45 / math.sqrt(order)) * np.cos(order * angle + phase[1])
+        swell += rng.normal(0, 0.38 / math.sqrt(order)) * np.cos(order * angle + phase[1])
     squeeze = rng.uniform(0.75, 1.0)
     r = radius * (1 + waver)
     flat = origin + (r * np.cos(angle))[:, None] * first + (squeeze * r * np.sin(angle))[:, None] * second
     points = solid.on_surface(flat)
     width = thickness * np.exp(swell[:-1])
-    gap = swell[:-1] < np.quantile(swell, rng.uniform(0, 0.35))
+    gap = swell[:-1] < np.quantile(swell, rng.uniform(0, 0.3))
     width = np.where(gap, 0.12 * width, width)
     return VesselSegments(points[:-1], points[1:], width)
 
