@@ -7,14 +7,21 @@ Limits, all measured from the top of the air cell at the large end to its bottom
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import cv2
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from sample_images.biology import random_profile
+from incubation.egg_geometry import EggProfile
+from sample_images.biology import EggSpec, random_profile
+from sample_images.camera import encode_jpeg
 from sample_images.projection import RimPlane, Solid, rim_in_picture, side_view, silhouette
+from sample_images.simulator import Pose, Scene, draw_egg
 from vision.air_cell import measure_air_cell
+from vision.photo import open_photo
+from vision.read_photo import read_photo
 from vision.reading import Outline
 
 INCH_MM = 25.4
@@ -24,7 +31,8 @@ LIMITS_MM = {
     "EU extra, 4 mm": 4.0,
     "EU class A, 6 mm": 6.0,
 }
-EGGS = 12
+EGGS = 12  # each limit and side, with a perfect map
+PHOTOS = 2  # the same, drawn and read from end to end
 SHAPE = (760, 640)
 
 
@@ -62,8 +70,6 @@ def outline_of(polygon: NDArray[np.float64], axis_deg: float, shift_share: float
     low, high = extent.min(axis=0), extent.max(axis=0)
     length, breadth = (float(size) for size in high - low)
     centre = (low + high) / 2 @ axes
-    from incubation.egg_geometry import EggProfile
-
     return Outline(
         centre_px=(float(centre[0]), float(centre[1])),
         length_px=length,
@@ -88,3 +94,41 @@ def test_a_perfect_map_puts_every_egg_on_the_right_side(limit_mm: float, side: s
         assert cell.depth_fraction is not None
         measured_mm = cell.depth_fraction * length_mm
         assert (measured_mm > limit_mm) == (side == "beyond"), f"egg {seed}: {measured_mm:.2f} mm"
+
+
+def simulated_photo(folder: Path, seed: int, depth_mm: float) -> tuple[Path, float]:
+    """A photo of a fresh egg before a lamp that hides nothing of it; also the egg's length in mm."""
+    rng = np.random.default_rng([seed, 11])
+    profile = random_profile(rng)
+    tilt_deg = float(rng.uniform(0, 3))
+    spec = EggSpec(status="clear", day=1.0, profile=profile, air_cell_depth_mm=depth_mm, tilt_deg=tilt_deg)
+    pose = Pose(
+        (300.0, 390.0),
+        px_per_mm=float(rng.uniform(7, 10)),
+        axis_deg=float(90 + rng.normal(0, 6)),
+        lean_deg=float(rng.normal(0, 3)),
+    )
+    scene = Scene(poses=(pose,), lamp="lamp behind", air_gain=1.2, rim_line=0.15)
+    path = folder / f"egg-{seed}-{depth_mm:.2f}.jpg"
+    path.write_bytes(encode_jpeg(draw_egg(spec, scene, seed).rgb, 92))
+    return path, profile.length
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("limit_mm", LIMITS_MM.values(), ids=LIMITS_MM)
+@pytest.mark.parametrize("side", ["within", "beyond"])
+def test_a_photo_read_from_end_to_end_falls_on_the_right_side(
+    tmp_path: Path, limit_mm: float, side: str
+) -> None:
+    # Clearly on one side in a photo: 1.6 mm, five pixels of the window that the network sees.
+    depth_mm = limit_mm + (1.6 if side == "beyond" else -1.6)
+    for seed in range(PHOTOS):
+        path, length_mm = simulated_photo(tmp_path, seed, depth_mm)
+        (egg,) = read_photo(open_photo(path), view="side").eggs
+        if egg.air_cell is None or egg.air_cell.depth_fraction is None:
+            # An air cell too shallow to show a line is within the limit; a deep one must be read.
+            assert side == "within", f"{path.name}: {egg.missing['air_cell']}"
+            assert "no air cell shows" in egg.missing["air_cell"]
+            continue
+        measured_mm = egg.air_cell.depth_fraction * length_mm
+        assert (measured_mm > limit_mm) == (side == "beyond"), f"{path.name}: {measured_mm:.2f} mm"
