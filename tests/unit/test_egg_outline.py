@@ -78,15 +78,26 @@ def test_any_egg_is_recovered(axis: float, ratio: float, shift: float, size: flo
     assert abs((outline.axis_deg - axis + 180) % 360 - 180) < 3
 
 
-def test_an_unknown_blunt_end_is_not_told() -> None:
-    maps = maps_of((220, 220), [(HEN.scaled(2.5), 110, 110, 30)])
-    vague = EggMaps(
+def without_a_word_on_the_end(maps: EggMaps) -> EggMaps:
+    return EggMaps(
         maps.egg, maps.core, np.full_like(maps.egg, 0.5), maps.air_cell, maps.origin_px, maps.scale
     )
-    outline = fit_outline(vague)
+
+
+def test_an_unknown_blunt_end_is_not_told() -> None:
+    """Two like ends and a network that does not know: nobody could say."""
+    even = EggProfile.from_length_breadth(142, 108, shift=0.0)
+    outline = fit_outline(without_a_word_on_the_end(maps_of((220, 220), [(even, 110, 110, 30)])))
     assert outline is not None
     assert outline.axis_deg is None
     assert outline.long_axis_deg == pytest.approx(30, abs=3)
+
+
+def test_the_shape_alone_tells_a_pointed_egg_s_end() -> None:
+    pointed = EggProfile.from_length_breadth(142, 100, shift=8.0)
+    outline = fit_outline(without_a_word_on_the_end(maps_of((220, 220), [(pointed, 110, 110, 210)])))
+    assert outline is not None
+    assert outline.axis_deg == pytest.approx(210, abs=3)
 
 
 def test_touching_eggs_are_told_apart() -> None:
