@@ -72,7 +72,8 @@ def backdrop(rng: np.random.Generator, kind: str, shape: tuple[int, int], place:
     if kind == "box" or (kind in ("cloth", "screen", "bright card") and rng.random() < 0.6):
         _box(rng, light, glow, spill, place, x, y)
     if kind == "bright card":
-        _card(rng, light, place, x, y)
+        for _ in range(1 + int(rng.poisson(0.6))):
+            _card(rng, light, place, x, y)
     return enlarged(light, shape)
 
 

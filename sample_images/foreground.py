@@ -173,8 +173,13 @@ def finger(
     middle: FloatArray,
     length_px: float,
     glow: FloatArray,
+    lamp_at: FloatArray,
+    white: FloatArray,
 ) -> None:
-    """A finger from ``root`` to ``tip``: skin lit by the egg, glowing red where it is thin."""
+    """A finger from ``root`` to ``tip``: skin lit by the egg, glowing red where it is thin.
+
+    One in five is in the lamp's own light as well.
+    """
     window = window_of(np.stack([tip, root]), 1.3 * radius, canvas.shape)
     if window is None:
         return
@@ -194,6 +199,10 @@ def finger(
     thin = np.exp(-(((off - 0.95) / 0.25) ** 2)) * lit
     light += thin[..., None] * np.array([1.0, 0.12, 0.05]) * (glow[0] * rng.uniform(0, 0.3))
     light += skin * 10 ** rng.uniform(-3.5, -1.8)
+    direct, reach = 10 ** rng.uniform(-1.2, 0.3), length_px * rng.uniform(0.15, 0.6)
+    if rng.random() < 0.2:
+        near = 1 / (1 + (np.hypot(x - lamp_at[0], y - lamp_at[1]) / reach) ** 2)
+        light += (near * dome)[..., None] * skin * white * direct
     canvas.cover(window, alpha, light.astype(np.float32))
 
 

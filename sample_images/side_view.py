@@ -166,6 +166,7 @@ def _hold(
     finger(
         rng, canvas, tip, root, radius=radius, middle=middle,
         length_px=layer.solid.profile.length * scale, glow=place.glow,
+        lamp_at=place.lamp_at, white=place.white,
     )  # fmt: skip
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import io
 import json
+import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -333,6 +335,25 @@ def test_command_line_writes_pictures_with_truth(tmp_path, capsys):
         simulator.main(["--out", str(tmp_path / "file"), "--count", "1", "--width", "64", "--height", "64"])
     assert blocked.value.code == 1
     assert "cannot write to" in capsys.readouterr().err
+
+
+def test_drawing_needs_only_numpy_scipy_and_pillow():
+    # Training runs on machines without the program's other packages.
+    code = "import sys, sample_images.simulator; print(*sorted({m.split('.')[0] for m in sys.modules}))"
+    root = Path(simulator.__file__).parents[1]
+    done = subprocess.run([sys.executable, "-c", code], cwd=root, capture_output=True, text=True, check=True)
+    loaded = set(done.stdout.split())
+    assert {"numpy", "scipy", "PIL"} <= loaded
+    assert not loaded & {
+        "cv2",
+        "skimage",
+        "sklearn",
+        "onnxruntime",
+        "torch",
+        "matplotlib",
+        "vision",
+        "models",
+    }
 
 
 def test_committed_pictures_match_their_truth():
