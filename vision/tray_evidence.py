@@ -95,8 +95,13 @@ def evidence(
     seen[line[inside], place[inside]] = True
     full = float(cups.sum() * np.log(2.0)) - fill_cost(seen, cups, empty_cups_shine=False)
     false = -float(np.where(points.is_egg, np.log(_FALSE_EGGS), np.log(_FALSE_SPOTS))[~inside].sum())
+    return regular + full - _COST_PARAMETER * _FREE_PARAMETERS - false - cost_of_pitch(pitch_over_radius)
+
+
+def cost_of_pitch(pitch_over_radius: float) -> float:
+    """Cups much farther apart than their eggs need are unlikely, if less so for small eggs."""
     wide = max(pitch_over_radius - _WIDE_PITCH, 0.0) / _SPREAD_PITCH
-    return regular + full - _COST_PARAMETER * _FREE_PARAMETERS - false - wide**2 / 2.0
+    return wide**2 / 2.0
 
 
 def fill_cost(seen: BoolArray, exists: BoolArray, *, empty_cups_shine: bool) -> float:

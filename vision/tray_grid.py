@@ -25,8 +25,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from vision.cup_names import cup_name
-from vision.tray_evidence import Points, evidence
-from vision.tray_lattice import Lattice, find_lattice
+from vision.tray_evidence import Points, cost_of_pitch, evidence
+from vision.tray_lattice import Lattice, find_lattice, finer_lattices
 from vision.tray_layout import Placement, places_given, places_seen
 
 FloatArray = NDArray[np.float64]
@@ -42,6 +42,9 @@ _SMALLEST_SAME_TRAY, _LARGEST_SAME_TRAY = 0.6, 1.6
 # Points scattered at random lie 0.2 to 0.25 off their nearest place; eggs in cups 0.11 at most.
 _WIDEST_SPREAD = 0.18
 _FEWEST_ON_LATTICE = 0.6
+# Cups nearer than this share of an egg's radius would have the eggs touch; and eggs farther apart than
+# that share may lie in every other cup.
+_NARROWEST_PITCH, _EVERY_OTHER_PITCH = 1.85, 3.2
 _UPRIGHT_TIE_DEG = 3.0
 # Logarithm of the likelihood ratio of a tray to chance that leaves even odds: among the many lattices
 # that can be laid through a few scattered eggs one fits this well. And what a stated size adds.
@@ -155,6 +158,11 @@ def fit_tray_grid(
         placement = places_seen(lattice, known)
     else:
         placement = places_given(lattice, known, rows=rows, columns=columns, image_size=image_size)
+        for fine in finer_lattices(lattice, points, shortest_px=_NARROWEST_PITCH * usual):
+            fine, fine_known = _same_tray_only(fine, radii[egg_like], is_egg)
+            other = places_given(fine, fine_known, rows=rows, columns=columns, image_size=image_size)
+            if other is not None and _cost(other, usual) < _cost(placement, usual):
+                placement, known, held = other, fine_known, fine.on_lattice & is_egg
     if placement is None:
         return NoTrayGrid("No tray grid was found: the eggs seen lie in a single row.")
     # Circles that fit a cup so well that they hardly are false.
@@ -175,7 +183,25 @@ def fit_tray_grid(
         regular += _A_TRAY_WAS_GIVEN
     if regular < 0:
         return NoTrayGrid(_NO_ROWS)
+    if rows is None and _widest_step(placement.centres_px) > _EVERY_OTHER_PITCH * usual:
+        doubt = "The eggs lie so far apart that there may be cups between them: give the tray's size."
+        placement = replace(
+            placement, confidence=0.6 * placement.confidence, doubts=(*placement.doubts, doubt)
+        )
     return _named(placement, spread, regular, egg_like, is_egg, size=(rows, columns))
+
+
+def _cost(placement: Placement | None, egg_radius_px: float) -> float:
+    """Cost of a tray of a given size, the likelihood of its pitch counted in."""
+    if placement is None:
+        return np.inf
+    return placement.cost + cost_of_pitch(placement.pitch_px / egg_radius_px)
+
+
+def _widest_step(centres: FloatArray) -> float:
+    """The larger of the usual distances between neighbouring lines' and neighbouring places' cups."""
+    steps = [np.linalg.norm(np.diff(centres, axis=axis), axis=2) for axis in (0, 1)]
+    return max(float(np.nanmedian(step)) for step in steps if step.size)
 
 
 def _checked(

@@ -384,3 +384,27 @@ def find_lattice(
         points = levelled
         best = _refine(points, best)
     return best
+
+
+def finer_lattices(lattice: Lattice, points: FloatArray, *, shortest_px: float) -> list[Lattice]:
+    """Lattices twice or four times as fine through the same points, steps not below ``shortest_px``.
+
+    Eggs set in every other cup lie on a coarser lattice than the cups.
+    """
+    middle = np.median(lattice.index[lattice.on_lattice], axis=0)
+    steps = lattice.map.steps_at(middle[None])[0]
+    finer = []
+    # Columns: the finer steps in terms of the old ones.
+    for change in (
+        np.array([[0.5, 0.0], [0.0, 1.0]]),
+        np.array([[1.0, 0.0], [0.0, 0.5]]),
+        np.array([[0.5, 0.5], [0.5, -0.5]]),
+        np.array([[0.5, 0.0], [0.0, 0.5]]),
+    ):
+        if np.linalg.norm(steps @ change, axis=0).min() < shortest_px:
+            continue
+        back = np.linalg.inv(change)
+        old = lattice.map
+        fine = LatticeMap(old.linear @ change, old.shift, change.T @ old.perspective, back @ old.origin)
+        finer.append(_place(fine, points, FARTHEST_OFF_CUP))
+    return finer

@@ -34,6 +34,8 @@ _SPREAD_MIDDLE = 0.7
 _COST_OUTSIDE_PHOTO = 2.0
 _COST_SHIFTED_COLUMNS = 3.0
 _COST_TURNED_PHOTO = 1.0
+# Borders whose cost so far is this much above the least have no chance left.
+_WORTH_A_LOOK = 15.0
 
 
 @dataclass(frozen=True)
@@ -54,6 +56,8 @@ class Placement:
         0 to 1, and one sentence for each thing that lowers it.
     transposed
         For a tray of a given size: its rows are across the lines.
+    cost
+        Minus the logarithm of how likely it makes what was seen; compares trays of one size.
     """
 
     layout: Layout
@@ -64,6 +68,7 @@ class Placement:
     confidence: float
     doubts: tuple[str, ...]
     transposed: bool
+    cost: float
 
 
 @dataclass(frozen=True)
@@ -155,7 +160,7 @@ def places_seen(lattice: Lattice, points: Points) -> Placement | None:
     choices = [
         choice for reading in _readings(lattice) for choice in _grown_borders(reading, lattice, points)
     ]
-    return _best(choices, lattice, points, given=False)
+    return _best(choices, lattice, given=False)
 
 
 def places_given(
@@ -166,31 +171,37 @@ def places_given(
     Where the border is open, because rows there are empty and were not seen to be, the whole tray
     is taken to be in the photo, and as near its middle as may be.
     """
-    choices: list[_Choice] = []
-    size = np.array(image_size, float)
     on = lattice.on_lattice
-    all_held = False
+    if_false = points.cost_if_false(points.spread(on)) * on
+    borders: list[tuple[float, _Lines, _Window, bool]] = []
     for reading in _readings(lattice):
-        ways = (False, True) if rows != columns or reading.layout == "staggered" else (False,)
-        for transposed in ways:
+        for transposed in (False, True) if rows != columns or reading.layout == "staggered" else (False,):
             lines, places = (columns, rows) if transposed else (rows, columns)
-            if transposed and reading.layout == "staggered" and all_held:
-                # Shifted columns are so rare that only a tray that fits no other way has them.
-                continue
+            turn = reading.cost + _turn_cost(reading, lattice, transposed)
             for window in _windows(reading, on, lines, places):
-                centres = window.cups(reading, lattice).reshape(-1, 2)
-                centres = centres[np.isfinite(centres[:, 0])]
-                outside = int(((centres < 0) | (centres >= size)).any(axis=1).sum())
-                off_middle = np.linalg.norm(centres.mean(axis=0) - size / 2) / reading.pitch_px
-                cost = (
-                    _cost(reading, window, on, points)
-                    + _COST_OUTSIDE_PHOTO * outside
-                    + float(off_middle / _SPREAD_MIDDLE) ** 2 / 2.0
-                    + _turn_cost(reading, lattice, transposed)
-                )
-                choices.append(_Choice(cost, reading, window, transposed))
-                all_held = all_held or bool((window.put(reading)[0][on] >= 0).all())
-    return _best(choices, lattice, points, given=True)
+                left_out = float(if_false[window.put(reading)[0] < 0].sum())
+                borders.append((turn + left_out, reading, window, transposed))
+    if not borders:
+        return None
+    # What is left out tells most; only the borders that leave out little are looked at closely.
+    least = min(border[0] for border in borders)
+    size = np.array(image_size, float)
+    choices: list[_Choice] = []
+    for cost, reading, window, transposed in borders:
+        if cost > least + _WORTH_A_LOOK:
+            continue
+        centres = window.cups(reading, lattice).reshape(-1, 2)
+        centres = centres[np.isfinite(centres[:, 0])]
+        outside = int(((centres < 0) | (centres >= size)).any(axis=1).sum())
+        off_middle = np.linalg.norm(centres.mean(axis=0) - size / 2) / reading.pitch_px
+        cost = (
+            _cost(reading, window, on, points, if_false)
+            + _COST_OUTSIDE_PHOTO * outside
+            + float(off_middle / _SPREAD_MIDDLE) ** 2 / 2.0
+            + _turn_cost(reading, lattice, transposed)
+        )
+        choices.append(_Choice(cost, reading, window, transposed))
+    return _best(choices, lattice, given=True)
 
 
 def _readings(lattice: Lattice) -> list[_Lines]:
@@ -230,7 +241,7 @@ def _readings(lattice: Lattice) -> list[_Lines]:
     return readings
 
 
-def _cost(reading: _Lines, window: _Window, on: BoolArray, points: Points) -> float:
+def _cost(reading: _Lines, window: _Window, on: BoolArray, points: Points, if_false: FloatArray) -> float:
     """Minus the logarithm of how likely a tray with this border makes the points on the lattice."""
     line, place = window.put(reading)
     inside = on & (line >= 0)
@@ -238,7 +249,7 @@ def _cost(reading: _Lines, window: _Window, on: BoolArray, points: Points) -> fl
     seen[line[inside], place[inside]] = True
     shining = bool((on & ~points.is_egg).sum() >= 2)
     cost = reading.cost + fill_cost(seen, window.exists(reading), empty_cups_shine=shining)
-    cost += float(points.cost_if_false(points.spread(on))[on & ~inside].sum())
+    cost += float(if_false[on & ~inside].sum())
     if reading.layout == "staggered":
         cost -= float(np.log(_SHORT_ROWS if window.short else 1.0 - _SHORT_ROWS))
     return cost
@@ -247,9 +258,10 @@ def _cost(reading: _Lines, window: _Window, on: BoolArray, points: Points) -> fl
 def _grown_borders(reading: _Lines, lattice: Lattice, points: Points) -> list[_Choice]:
     """Borders of a tray of unknown size: round all points, and with sparse border lines left out."""
     on = lattice.on_lattice.copy()
+    if_false = points.cost_if_false(points.spread(on))
     choices: list[_Choice] = []
     while True:
-        here = _borders_round(reading, on, lattice.on_lattice, points)
+        here = _borders_round(reading, on, lattice.on_lattice, points, if_false)
         if not here:
             return choices
         choices += here
@@ -259,7 +271,7 @@ def _grown_borders(reading: _Lines, lattice: Lattice, points: Points) -> list[_C
                 members = on & (values == end)
                 if members.sum() > 2:
                     continue
-                rest = _borders_round(reading, on & ~members, lattice.on_lattice, points)
+                rest = _borders_round(reading, on & ~members, lattice.on_lattice, points, if_false)
                 if rest:
                     inner.append((min(choice.cost for choice in rest), members))
         if not inner or len(choices) > 60:
@@ -270,7 +282,9 @@ def _grown_borders(reading: _Lines, lattice: Lattice, points: Points) -> list[_C
         on = on & ~members
 
 
-def _borders_round(reading: _Lines, kept: BoolArray, on: BoolArray, points: Points) -> list[_Choice]:
+def _borders_round(
+    reading: _Lines, kept: BoolArray, on: BoolArray, points: Points, if_false: FloatArray
+) -> list[_Choice]:
     """The border round the points kept; up to three where a staggered tray leaves it open."""
     if kept.sum() < 3:
         return []
@@ -289,7 +303,7 @@ def _borders_round(reading: _Lines, kept: BoolArray, on: BoolArray, points: Poin
             _Window(first_line, first_half, lines, span // 2 + 1),
             _Window(first_line, first_half - 1, lines, span // 2 + 1),
         ]
-    return [_Choice(_cost(reading, window, on, points), reading, window) for window in windows]
+    return [_Choice(_cost(reading, window, on, points, if_false), reading, window) for window in windows]
 
 
 def _windows(reading: _Lines, on: BoolArray, lines: int, places: int) -> Iterator[_Window]:
@@ -321,13 +335,15 @@ def _turn_cost(reading: _Lines, lattice: Lattice, transposed: bool) -> float:
     return _COST_TURNED_PHOTO if level == transposed else 0.0
 
 
-def _best(choices: list[_Choice], lattice: Lattice, points: Points, *, given: bool) -> Placement | None:
+def _best(choices: list[_Choice], lattice: Lattice, *, given: bool) -> Placement | None:
     """The cheapest choice, with its share of the likelihood as confidence."""
     if not choices:
         return None
     first = min(choices, key=lambda choice: choice.cost)
     rivals: list[_Choice] = []
     for choice in sorted(choices, key=lambda choice: choice.cost):
+        if choice.cost > first.cost + _WORTH_A_LOOK:
+            break
         if not first.same_names(choice) and not any(choice.same_names(other) for other in rivals):
             rivals.append(choice)
     confidence = 1.0 / (1.0 + sum(np.exp(first.cost - rival.cost) for rival in rivals))
@@ -353,4 +369,5 @@ def _best(choices: list[_Choice], lattice: Lattice, points: Points, *, given: bo
         confidence=confidence,
         doubts=tuple(doubts),
         transposed=first.transposed,
+        cost=first.cost,
     )

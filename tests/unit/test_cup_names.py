@@ -13,8 +13,16 @@ from vision.cup_names import cup_name, cup_position
     ("row", "column", "name"),
     # DESIGN's own example (third row, fifth column), then spreadsheet lettering: column 26 is Z,
     # 27 AA, 52 AZ, 53 BA, 702 ZZ, 703 AAA (common practice).
-    [(2, 4, "C5"), (0, 0, "A1"), (25, 0, "Z1"), (26, 11, "AA12"), (51, 0, "AZ1"), (52, 0, "BA1"),
-     (701, 0, "ZZ1"), (702, 0, "AAA1")],
+    [
+        (2, 4, "C5"),
+        (0, 0, "A1"),
+        (25, 0, "Z1"),
+        (26, 11, "AA12"),
+        (51, 0, "AZ1"),
+        (52, 0, "BA1"),
+        (701, 0, "ZZ1"),
+        (702, 0, "AAA1"),
+    ],
 )
 def test_names_as_a_spreadsheet_letters_them(row: int, column: int, name: str) -> None:
     assert cup_name(row, column) == name
