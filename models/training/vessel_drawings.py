@@ -18,16 +18,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 Rng = np.random.Generator
+Branch = tuple[NDArray[np.float64], NDArray[np.float64]]  # points (N, 2), radii (N,)
 
 
 @dataclass(frozen=True)
 class VesselDrawing:
     """A picture with the region to look at and its truth.
 
-    ``truth`` marks pixels whose middle lies in a vessel that the eye could see (contrast above
-    ``visible_contrast`` against the picture's own noise is not asked here); ``unsure`` marks the
-    pixels within about one pixel of a vessel's edge and the vessels too faint to see, which are
-    left out of any fit.
+    ``truth`` marks the pixels of vessels that show above the grain; ``unsure`` those at the edge of
+    a wide vessel and the vessels too faint to see, which are left out of any fit.
     """
 
     rgb: NDArray[np.uint8]
@@ -60,9 +59,9 @@ def egg_region(shape: tuple[int, int], rng: Rng, *, round_one: bool) -> NDArray[
 
 def grow_tree(
     start: NDArray[np.float64], direction: float, radius: float, thinnest: float, size: float, rng: Rng
-) -> list[tuple[NDArray[np.float64], NDArray[np.float64]]]:
+) -> list[Branch]:
     """Branches of one tree: lists of (points (N, 2), radii (N,)), thick ones first."""
-    branches = []
+    branches: list[Branch] = []
     pending = [(start, direction, radius, 0)]
     wander = rng.uniform(0.02, 0.09)
     while pending and len(branches) < 120:
@@ -89,7 +88,7 @@ def grow_tree(
 
 def draw_depth(
     shape: tuple[int, int],
-    branches: list[tuple[NDArray[np.float64], NDArray[np.float64]]],
+    branches: list[Branch],
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Path length in blood (pixels) and the local vessel radius where there is a vessel."""
     h, w = shape
@@ -127,33 +126,40 @@ def draw_depth(
 
 
 def pencil_marks(shape: tuple[int, int], size: float, rng: Rng) -> NDArray[np.float64]:
-    """Darkening, 0 to 1, of a few short strokes like a number, a cross or a hair."""
+    """Darkening, 0 to 1, of what is no vessel: numbers, crosses, curls, a stray hair."""
     h, w = shape
     ink = np.zeros((h, w), np.uint8)
-    for _ in range(rng.integers(1, 3)):
-        centre = rng.uniform(0.25, 0.75, 2) * (w, h)
-        for _ in range(rng.integers(1, 4)):
-            glyph = size * rng.uniform(0.03, 0.09)
-            t = np.linspace(0, 1, 14)
-            bend = rng.uniform(-4, 4)
-            angle = rng.uniform(0, 6.3) + bend * t
-            pts = (
-                centre
-                + rng.normal(0, glyph / 2, 2)
-                + glyph
-                * np.c_[np.cos(angle), np.sin(angle)]
-                * (1 if rng.random() < 0.5 else (2 * t[:, None] - 1))
-            )
+    for _ in range(rng.integers(1, 4)):
+        x, y = rng.uniform(0.15, 0.85, 2) * (w, h)
+        thickness = max(1, round(size * rng.uniform(0.002, 0.007)))
+        tall = size * rng.uniform(0.05, 0.14)
+        kind = rng.random()
+        if kind < 0.4:
+            text = str(rng.integers(1, 130)) if rng.random() < 0.8 else "B" + str(rng.integers(1, 99))
+            font = int(rng.choice([cv2.FONT_HERSHEY_SIMPLEX, cv2.FONT_HERSHEY_SCRIPT_SIMPLEX]))
+            layer = np.zeros_like(ink)
+            cv2.putText(layer, text, (int(x), int(y)), font, tall / 22, 255, thickness, cv2.LINE_AA)
+            turn = cv2.getRotationMatrix2D((x, y), float(rng.normal(0, 40)), 1.0)
+            ink = np.maximum(ink, cv2.warpAffine(layer, turn, (w, h)))
+            continue
+        strokes = []
+        if kind < 0.65:  # a cross
+            first = rng.uniform(0, 3.2)
+            for a in (first, first + rng.uniform(0.7, 1.8)):
+                arm = 0.5 * tall * rng.uniform(0.7, 1.3) * np.array([math.cos(a), math.sin(a)])
+                strokes.append(np.array([x, y]) + np.linspace(-1, 1, 9)[:, None] * arm)
+        else:  # a curl, or a hair
+            t = np.linspace(0, 1, 24)
+            hair = kind > 0.85
+            angle = rng.uniform(0, 6.3) + rng.uniform(-1, 1) * (2.5 if hair else 6) * t
+            step = (size * rng.uniform(0.15, 0.6) if hair else 2 * tall) / 24
+            strokes.append(np.array([x, y]) + np.cumsum(np.c_[np.cos(angle), np.sin(angle)] * step, axis=0))
+            thickness = 1 if hair else thickness
+        for stroke in strokes:
             cv2.polylines(
-                ink,
-                [np.round(pts * 16).astype(np.int32)],
-                False,
-                255,
-                max(1, round(size * rng.uniform(0.002, 0.006))),
-                cv2.LINE_AA,
-                4,
+                ink, [np.round(stroke * 16).astype(np.int32)], False, 255, thickness, cv2.LINE_AA, 4
             )
-    return ink / 255.0
+    return np.asarray(ink / 255.0)
 
 
 def draw_vessels(seed: int, *, vessels: bool | None = None, egg: bool | None = None) -> VesselDrawing:
@@ -199,8 +205,8 @@ def draw_vessels(seed: int, *, vessels: bool | None = None, egg: bool | None = N
     log_light += smooth_noise(shape, size * rng.uniform(0.03, 0.12), rng) * rng.uniform(0.0, 0.035)
     mottle = smooth_noise(shape, rng.uniform(1.5, 6), rng) * rng.uniform(0.0, 0.03)
 
-    depth = np.zeros(shape)
-    radius = np.zeros(shape)
+    depth: NDArray[np.float64] = np.zeros(shape)
+    radius: NDArray[np.float64] = np.zeros(shape)
     if vessels:
         inside = np.argwhere(region)
         branches = []
@@ -224,7 +230,7 @@ def draw_vessels(seed: int, *, vessels: bool | None = None, egg: bool | None = N
         depth, radius = draw_depth(shape, branches)
     # Darkest vessel 5 to 60 per cent below its ground (in the green), in its middle.
     blur = rng.uniform(0.3, 0.005 * size)
-    depth = cv2.GaussianBlur(depth, (0, 0), max(blur, 0.3))
+    depth = np.asarray(cv2.GaussianBlur(depth, (0, 0), max(blur, 0.3)), np.float64)
     peak = np.percentile(depth[radius > 0], 90) if (radius > 0).any() else 1.0
     absorption = -math.log(1 - rng.uniform(0.05, 0.45)) / max(peak, 1e-6)
     fade = np.exp(0.5 * smooth_noise(shape, size * 0.3, rng) * rng.uniform(0, 1))
@@ -298,10 +304,16 @@ def draw_vessels(seed: int, *, vessels: bool | None = None, egg: bool | None = N
     grain = rng.uniform(0.3, 3.0) + rng.uniform(0, 0.12) * np.sqrt(light)
     light += noise * grain
     rgb = np.clip(light + 0.5, 0, 255).astype(np.uint8)
+    squeeze = rng.uniform(1.3, 2.3) if egg and rng.random() < 0.35 else 1.0
+    if squeeze > 1:  # made smaller one way and stretched back, as some collections of photos were
+        flat = (size, round(size / squeeze)) if rng.random() < 0.8 else (round(size / squeeze), size)
+        rgb = cv2.resize(rgb, flat, interpolation=cv2.INTER_AREA)
     if rng.random() < 0.8:
         quality = int(rng.uniform(55, 96))
         coded = cv2.imencode(".jpg", rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])[1]
-        rgb = np.ascontiguousarray(cv2.imdecode(coded, cv2.IMREAD_COLOR)[..., ::-1])
+        rgb = np.ascontiguousarray(np.asarray(cv2.imdecode(coded, cv2.IMREAD_COLOR))[..., ::-1])
+    if squeeze > 1:
+        rgb = cv2.resize(rgb, (size, size), interpolation=cv2.INTER_CUBIC)
 
     body = (radius > 0) & region
     half_level = 0.45 * np.maximum(cv2.dilate(depth, np.ones((3, 3))), 1e-6)
@@ -316,4 +328,12 @@ def draw_vessels(seed: int, *, vessels: bool | None = None, egg: bool | None = N
     )
     wide = cv2.dilate(radius, np.ones((3, 3))) > 1.5
     unsure = (edge & wide & ~truth) | (body & faint)
+    if egg and rng.random() < 0.6:  # the outline found is not the outline that is
+        turn = cv2.getRotationMatrix2D(
+            (size / 2, size / 2), float(rng.normal(0, 2)), float(rng.uniform(0.96, 1.02))
+        )
+        turn[:, 2] += rng.normal(0, 0.008 * size, 2)
+        found = cv2.warpAffine(region.astype(np.uint8), turn, (size, size), flags=cv2.INTER_NEAREST) > 0
+        truth &= region
+        region = found
     return VesselDrawing(rgb, region, truth & ~unsure, unsure & region)

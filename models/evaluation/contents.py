@@ -1,0 +1,172 @@
+"""How well the yes/no answers on veins and embryo agree with the eye's, by evening left out.
+
+The outline is the one marked by eye and the air cell is cut off where its line was marked, so that
+only the answer itself is measured here. Weights are fitted on all other evenings; evenings that
+share eggs (the days ``dia10`` to ``dia12``) or a date are left out together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+from sklearn.linear_model import LogisticRegression
+from sklearn.pipeline import make_pipeline
+from sklearn.preprocessing import StandardScaler
+
+from models.shared_data import RealPhoto
+from models.training.segmentation_targets import AIR_CELL, ellipse_points, real_targets
+from vision.embryo import embryo_contrasts
+from vision.reading import Outline
+from vision.veins import evidence_terms, network_evidence, vein_probability
+
+Features = Callable[[RealPhoto], NDArray[np.float64] | None]
+SURE_NO, SURE_YES = 0.4, 0.6
+
+
+@dataclass(frozen=True)
+class LabelledContents:
+    """One real photo cut to its egg: picture, contents without air cell, outline."""
+
+    rgb: NDArray[np.uint8]
+    region: NDArray[np.bool_]
+    outline: Outline
+
+
+@dataclass(frozen=True)
+class AnswerRow:
+    """Agreement on one group of evenings (``all`` for their sum), of the eye's sure answers.
+
+    ``agree`` counts answers on the eye's side of one half, ``told`` those that are given at all
+    (not "cannot tell") and ``told_agree`` how many of these agree.
+    """
+
+    group: str
+    photos: int
+    eye_yes: int
+    agree: int
+    told: int
+    told_agree: int
+
+
+def left_out_group(evening: str) -> str:
+    """The group that an evening is left out with."""
+    return "dia" if evening.startswith("dia") else evening[:4]
+
+
+def labelled_outline(photo: RealPhoto) -> Outline:
+    """The outline marked by eye, without blunt end."""
+    row = photo.row
+    return Outline(
+        centre_px=(float(row["cx"]), float(row["cy"])),
+        length_px=float(row["major_px"]),
+        breadth_px=float(row["minor_px"]),
+        axis_deg=None,
+        long_axis_deg=(float(row["angle"]) + 90) % 180,
+        polygon_px=ellipse_points(row),
+    )
+
+
+def labelled_contents(photo: RealPhoto) -> LabelledContents:
+    """Cut a photo whose outline was marked to its egg."""
+    rgb = np.array(Image.open(photo.path).convert("RGB"))
+    outline = labelled_outline(photo)
+    targets = real_targets(photo.row, rgb.shape[:2])
+    region = (targets[0] == 1) & (targets[AIR_CELL] != 1)
+    y, x = np.nonzero(targets[0] == 1)
+    top, left = max(int(y.min()) - 4, 0), max(int(x.min()) - 4, 0)
+    window = (slice(top, int(y.max()) + 5), slice(left, int(x.max()) + 5))
+    moved = Outline(
+        centre_px=(outline.centre_px[0] - left, outline.centre_px[1] - top),
+        length_px=outline.length_px,
+        breadth_px=outline.breadth_px,
+        axis_deg=None,
+        long_axis_deg=outline.long_axis_deg,
+        polygon_px=outline.polygon_px - np.array([left, top]),
+    )
+    return LabelledContents(np.ascontiguousarray(rgb[window]), np.ascontiguousarray(region[window]), moved)
+
+
+def vein_terms(photo: RealPhoto) -> NDArray[np.float64] | None:
+    """What the answer on veins weighs, of one photo."""
+    cv2.setNumThreads(1)
+    contents = labelled_contents(photo)
+    probability = vein_probability(contents.rgb, contents.region)
+    evidence = network_evidence(probability, contents.region, egg_length_px=contents.outline.length_px)
+    return None if evidence is None else evidence_terms(evidence)
+
+
+def embryo_terms(photo: RealPhoto) -> NDArray[np.float64] | None:
+    """What the answer on the embryo weighs, of one photo."""
+    cv2.setNumThreads(1)
+    contents = labelled_contents(photo)
+    return embryo_contrasts(contents.rgb, contents.region, length_px=contents.outline.length_px)
+
+
+@dataclass(frozen=True)
+class AnswerData:
+    """Terms (N, terms) and the eye's sure answers (N,) of the photos that have both."""
+
+    photos: tuple[RealPhoto, ...]
+    terms: NDArray[np.float64]
+    eye: NDArray[np.bool_]
+
+    @property
+    def groups(self) -> NDArray[np.str_]:
+        """The group each photo is left out with."""
+        return np.array([left_out_group(p.evening) for p in self.photos])
+
+
+def answer_data(
+    photos: Sequence[RealPhoto], column: str, features: Features, *, pool: Executor | None = None
+) -> AnswerData:
+    """Measure the photos whose outline was marked and on which the eye was sure (``column`` 0 or 1)."""
+    sure = [p for p in photos if p.outline_known and p.row[column] in {"0", "1"}]
+    found = list(pool.map(features, sure, chunksize=4) if pool else map(features, sure))
+    kept = [(p, f) for p, f in zip(sure, found, strict=True) if f is not None]
+    return AnswerData(
+        tuple(p for p, _ in kept),
+        np.array([f for _, f in kept]),
+        np.array([p.row[column] == "1" for p, _ in kept]),
+    )
+
+
+def fit_answer(terms: NDArray[np.float64], eye: NDArray[np.bool_]) -> tuple[NDArray[np.float64], float]:
+    """Weights and intercept of a logistic regression, both answers weighted alike."""
+    model = make_pipeline(StandardScaler(), LogisticRegression(C=1.0, class_weight="balanced"))
+    model.fit(terms, eye)
+    scaler, regression = model[0], model[1]
+    weights = regression.coef_[0] / scaler.scale_
+    return weights, float(regression.intercept_[0] - weights @ scaler.mean_)
+
+
+def left_out_probabilities(data: AnswerData) -> NDArray[np.float64]:
+    """Probability of yes for each photo, from weights fitted without its group."""
+    answers = np.zeros(len(data.eye))
+    for group in np.unique(data.groups):
+        out = data.groups == group
+        weights, intercept = fit_answer(data.terms[~out], data.eye[~out])
+        answers[out] = 1 / (1 + np.exp(-(data.terms[out] @ weights + intercept)))
+    return answers
+
+
+def answer_table(data: AnswerData, probability: NDArray[np.float64]) -> list[AnswerRow]:
+    """One row a group of evenings, then one for all."""
+    groups = data.groups
+    rows = [
+        _row(str(g), probability[groups == g], data.eye[groups == g]) for g in sorted(set(groups.tolist()))
+    ]
+    return [*rows, _row("all", probability, data.eye)]
+
+
+def _row(group: str, probability: NDArray[np.float64], eye: NDArray[np.bool_]) -> AnswerRow:
+    agree = (probability > 0.5) == eye
+    told = (probability < SURE_NO) | (probability > SURE_YES)
+    return AnswerRow(
+        group, len(eye), int(eye.sum()), int(agree.sum()), int(told.sum()), int((agree & told).sum())
+    )
