@@ -33,6 +33,7 @@ MIN_AREA_SHARE = 0.0015  # of the silhouette; the segment at a depth of 0.01
 MIN_AREA_PX = 12
 MIN_LINE_SHARE = 0.4  # of the rim's width, that must show a line
 MAX_TILT_DEG = 45.0
+MAX_BOW = 0.12  # of the length; a camera 25 degrees off the rim's plane
 
 _WORK_LENGTH_PX = 256.0  # larger eggs are shrunk to this length first, which averages noise
 _SEARCH_TO = 0.62  # of the length, from the blunt pole
@@ -110,6 +111,8 @@ def measure_air_cell(
     -------
     AirCell or None
         What was measured; ``depth_fraction`` is that of the rim's mean plane (see the module).
+        ``confidence`` is worth heeding: on simulated photos apart from those reported on, depths were
+        off by 0.008 of the length above 0.95, 0.02 around 0.85 and mostly wrong below 0.7.
         ``tilt_deg`` is the tilt seen in the picture, without a sign; a tilt along the line of
         sight cannot be told from the camera's own height.
     str or None
@@ -138,6 +141,8 @@ def measure_air_cell(
         return None, "the line found runs along the egg rather than across its blunt end"
     if not DEPTH_LIMITS[0] <= depth_fraction <= DEPTH_LIMITS[1]:
         return None, "the line found does not cross the egg's axis where an air cell can end"
+    if abs(rim.bow) > MAX_BOW * length:
+        return None, "the line found is more bowed than the rim of an air cell can be"
     fits = np.abs(rim.residual) < 0.05 * length
     seen = _share_seen(strips.offset[fits], rim)
     if seen < MIN_LINE_SHARE:
@@ -391,12 +396,13 @@ def _share_seen(offset: FloatArray, rim: _Rim) -> float:
 
 
 def _confidence(strips: _Strips, fits: NDArray[np.bool_], rim: _Rim, seen: float, length: float) -> float:
-    """Product of four plain factors, each 0 to 1: contrast at the line, width seen, fit, depth."""
+    """Product of plain factors, each 0 to 1: contrast at the line, width seen, fit, bow, depth."""
     contrast = float(np.mean(strips.contrast[fits]))
     width = min(seen / 0.8, 1.0)
     scatter = float(np.sqrt(np.mean(rim.residual[fits] ** 2))) / length
     smooth = math.exp(-((scatter / 0.02) ** 2)) * float(fits.mean())
+    straight = min((MAX_BOW - abs(rim.bow) / length) / 0.05, 1.0)
     # Air cells of sound eggs end between 0.04 and 0.35 of the length; beyond, trust fades.
     share = rim.depth / length
     plausible = min(share / 0.04, (DEPTH_LIMITS[1] - share) / 0.1, 1.0)
-    return float(np.clip(contrast * width * smooth * max(plausible, 0.0), 0.0, 1.0))
+    return float(np.clip(contrast * width * smooth * straight * max(plausible, 0.0), 0.0, 1.0))
