@@ -1,0 +1,1 @@
+"""Changes of the tables, one module each in ``versions``, run by Alembic."""
