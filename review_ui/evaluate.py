@@ -34,7 +34,7 @@ def run(options: argparse.Namespace) -> int:
     from models.evaluation.left_out_readings import LEFT_OUT_FOLDER, read_all_left_out
     from models.examples import real_examples
     from models.shared_data import real_photos
-    from models.training.simulated_examples import SHIPPED_COUNT, simulated_examples
+    from models.training.simulated_examples import kept_examples
 
     if not LEFT_OUT_FOLDER.is_dir():
         raise UsageError(
@@ -46,7 +46,7 @@ def run(options: argparse.Namespace) -> int:
         raise UsageError(f"Nothing to measure on: {error}.") from error
     readings = read_all_left_out(photos)
     real = real_examples([r.photo for r in readings], [r.embedding for r in readings])
-    answers = judgement.left_out_answers(real, simulated_examples(SHIPPED_COUNT))
+    answers = judgement.left_out_answers(real, kept_examples())
     print(CREDIT)
     print(f"{len(photos)} photos, an egg found in {sum(r.outline is not None for r in readings)}\n")
     print(overlap_text(outlines.overlap_table(readings)))

@@ -78,6 +78,7 @@ def photo_record(reading: PhotoReading, judgements: Sequence[Judgement]) -> dict
             for egg, judgement in zip(reading.eggs, judgements, strict=True)
         ],
         "empty_cups": list(reading.empty_cups),
+        "unseen_cups": list(reading.unseen_cups),
     }
 
 

@@ -152,7 +152,7 @@ def failed(task: PhotoTask, error: str, photo: Photo | None = None) -> ExaminedP
 
 
 def _without_eggs(reading: PhotoReading) -> ExaminedPhoto:
-    bare = replace(reading, eggs=(), empty_cups=())
+    bare = replace(reading, eggs=(), empty_cups=(), unseen_cups=())
     return ExaminedPhoto(bare, (), photo_record(bare, ()))
 
 

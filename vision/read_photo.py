@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.air_cell import air_cell_mask, measure_air_cell
-from vision.egg_mask import EggMaskNetwork, RgbImage, cut_window, shipped_network
 from vision.cup_names import cup_position
+from vision.egg_mask import EggMaskNetwork, RgbImage, cut_window, shipped_network
 from vision.embryo import measure_embryo
 from vision.find_eggs import FoundEgg, find_eggs, in_window
 from vision.photo import Photo
@@ -103,15 +103,21 @@ def read_egg(rgb: RgbImage, egg: FoundEgg, *, view: View) -> Reading:
         local_cell = replace(air_cell, boundary_px=(air_cell.boundary_px - np.array(origin)) / scale)
         contents = region & ~air_cell_mask(local_cell, local, region.shape)
     probability = vein_probability(picture, contents)
-    veins = measure_veins(probability, contents, egg_length_px=local.length_px)
+    veins = NO_VEINS
+    if view == "side":
+        veins = measure_veins(probability, contents, egg_length_px=local.length_px)
+        if veins.visible is None:
+            missing["veins"] = "whether there are veins cannot be told here"
+    else:
+        # From above, the air cell's rim is a line like a vein; until it is measured, no count is true.
+        missing["veins"] = "not counted in end view, where the air cell's rim looks like a vein"
+        probability = np.zeros_like(probability)
     embryo, reason = measure_embryo(picture, contents, outline=local)
     if reason is not None:
         missing["embryo"] = reason
     if embryo.centre_px is not None:
         centre = np.array(embryo.centre_px) * scale + np.array(origin)
         embryo = replace(embryo, centre_px=(float(centre[0]), float(centre[1])))
-    if veins.visible is None:
-        missing["veins"] = "whether there are veins cannot be told here"
     masks = _masks(rgb, region, probability > 0.5, region & ~contents, origin, scale)
     return Reading(outline, quality, air_cell, veins, embryo, missing=missing, masks=masks)
 

@@ -1,6 +1,6 @@
 """Fit the shipped judgement heads and write them with their card.
 
-    python -m models.training.fit_judgement [--simulated 600]
+    python -m models.training.fit_judgement
 
 Needs the real photos and the package ``onnx``. The operating points are chosen on answers for
 left-out evenings and eggs (see ``models.evaluation.judgement``); ``trayglow evaluate`` prints what
@@ -27,7 +27,7 @@ from models.evaluation.left_out_readings import read_all_left_out
 from models.examples import Examples, day_weights, joined, real_examples, status_weights
 from models.heads import STATUSES, fit_day_head, fit_status_head, save_heads, softmax
 from models.shared_data import real_photos
-from models.training.simulated_examples import simulated_examples
+from models.training.simulated_examples import kept_examples
 
 SHIPPED = Path(__file__).resolve().parents[1] / "shipped" / "judgement.onnx"
 PASS_MARGIN = 0.05  # above the highest chance of developing given to any left-out dead egg
@@ -44,12 +44,11 @@ def pass_from(real: Examples, answers: LeftOutAnswers, temperature: float) -> fl
 def main() -> None:
     """Fit and write."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--simulated", type=int, default=600)
     parser.add_argument("--out", type=Path, default=SHIPPED)
     options = parser.parse_args()
     readings = read_all_left_out(real_photos())
     real = real_examples([r.photo for r in readings], [r.embedding for r in readings])
-    drawn = simulated_examples(options.simulated)
+    drawn = kept_examples()
     answers = left_out_answers(real, drawn)
     temperature = fit_temperature(real, answers)
     known = joined(real, drawn)

@@ -1,10 +1,17 @@
-"""Simulated eggs as examples for the judgement heads: drawn, cropped by their exact outline, embedded."""
+"""Simulated eggs as examples for the judgement heads: drawn, cropped by their exact outline, embedded.
+
+    python -m models.training.simulated_examples
+
+draws them anew (some minutes) and keeps the embeddings in ``models/left_out``, so that measuring and
+fitting need not draw a thousand eggs each time.
+"""
 
 from __future__ import annotations
 
 import os
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,31 +25,69 @@ from models.proposal import Status
 from vision.reading import Outline
 
 if TYPE_CHECKING:
-    from sample_images.simulator import SimulatedPhoto
+    from sample_images.simulator import EggTruth, SimulatedPhoto
 
 PICTURE_SIZE = (360, 270)  # an egg of about 200 pixels, as in the real photos
+TRAY_SIZE = (900, 1200)
+TRAY_ROWS, TRAY_COLUMNS = 5, 6
 FIRST_DAY = {"clear": 4.0, "early death": 5.0, "developing": 4.0}
 LAST_DAY = 18.0
 _SEED = 5
-SHIPPED_COUNT = 600  # drawn eggs behind the shipped heads
+SHIPPED_COUNT = 600  # drawn eggs in side view behind the shipped heads
+SHIPPED_TRAYS = 16  # and trays from above
+
+KEPT = Path(__file__).resolve().parents[1] / "left_out" / "simulated_examples.npz"
+
+FloatArray = NDArray[np.float64]
+Row = tuple[NDArray[np.float32], Status, float]
 
 
-def simulated_examples(count: int) -> Examples:
-    """About ``count`` drawn eggs, a third of each status, seen on days 4 or 5 to 18."""
-    tasks = list(range(count))
+def kept_examples(path: Path = KEPT) -> Examples:
+    """The drawn eggs as kept in a file by :func:`main`.
+
+    Raises
+    ------
+    FileNotFoundError
+        Where the file is not there (it is not part of an installed program).
+    """
+    with np.load(path, allow_pickle=False) as kept:
+        statuses = tuple(STATUSES[int(i)] for i in kept["statuses"])
+        return _examples(kept["embeddings"].astype(np.float32), statuses, kept["days"])
+
+
+def main() -> None:
+    """Draw, embed and keep."""
+    drawn = simulated_examples()
+    np.savez_compressed(
+        KEPT,
+        embeddings=drawn.embeddings.astype(np.float16),
+        statuses=np.array([STATUSES.index(s) for s in drawn.statuses if s], dtype=np.int8),
+        days=drawn.days,
+    )
+    print(f"{len(drawn)} eggs kept in {KEPT.name}")
+
+
+def simulated_examples(count: int = SHIPPED_COUNT, trays: int = SHIPPED_TRAYS) -> Examples:
+    """Drawn eggs of all three statuses, seen on days 4 or 5 to 18: alone from the side, and in trays."""
     with ProcessPoolExecutor(os.cpu_count() or 1) as pool:
-        rows = list(pool.map(_one, tasks, chunksize=20))
+        rows = list(pool.map(_one, range(count), chunksize=20))
+        rows += [row for tray in pool.map(_tray, range(trays)) for row in tray]
+    embeddings = np.stack([e for e, _, _ in rows]) if rows else np.empty((0, EMBEDDING_SIZE), np.float32)
+    return _examples(embeddings, tuple(s for _, s, _ in rows), np.array([d for _, _, d in rows]))
+
+
+def _examples(embeddings: NDArray[np.float32], statuses: tuple[Status, ...], days: FloatArray) -> Examples:
     return Examples(
-        np.stack([e for e, _, _ in rows]) if rows else np.empty((0, EMBEDDING_SIZE), np.float32),
-        tuple(s for _, s, _ in rows),
-        np.array([d for _, _, d in rows], dtype=float),
-        np.full(len(rows), "simulated"),
-        np.array([f"simulated {i}" for i in tasks]),
-        np.zeros(len(rows), dtype=bool),
+        embeddings,
+        statuses,
+        np.asarray(days, dtype=float),
+        np.full(len(statuses), "simulated"),
+        np.array([f"simulated {i}" for i in range(len(statuses))]),
+        np.zeros(len(statuses), dtype=bool),
     )
 
 
-def _one(index: int) -> tuple[NDArray[np.float32], Status, float]:
+def _one(index: int) -> Row:
     from sample_images.simulator import random_side_view
 
     rng = np.random.default_rng([_SEED, index])
@@ -51,6 +96,30 @@ def _one(index: int) -> tuple[NDArray[np.float32], Status, float]:
     photo = random_side_view(rng, size=PICTURE_SIZE, status=status, day=day)
     outline = next(outlines(photo))
     return embed([egg_crop(photo.rgb, outline)])[0], status, day
+
+
+def _tray(index: int) -> list[Row]:
+    from sample_images.simulator import random_tray
+
+    rng = np.random.default_rng([_SEED, index, 1])
+    statuses = [STATUSES[int(i)] for i in rng.integers(len(STATUSES), size=TRAY_ROWS * TRAY_COLUMNS)]
+    day = float(rng.uniform(FIRST_DAY["early death"], LAST_DAY))
+    photo = random_tray(rng, rows=TRAY_ROWS, columns=TRAY_COLUMNS, size=TRAY_SIZE, day=day, statuses=statuses)
+    crops = [egg_crop(photo.rgb, _end_outline(egg)) for egg in photo.eggs]
+    return [
+        (embedding, egg.status, day)
+        for embedding, egg in zip(embed(crops), photo.eggs, strict=True)
+        if egg.status != "late death"
+    ]
+
+
+def _end_outline(egg: EggTruth) -> Outline:
+    polygon = np.asarray(egg.outline_px, dtype=float)
+    extent = np.ptp(polygon, axis=0)
+    centre = (polygon.max(axis=0) + polygon.min(axis=0)) / 2
+    return Outline(
+        (float(centre[0]), float(centre[1])), float(extent.max()), float(extent.min()), None, 0.0, polygon
+    )
 
 
 def outlines(photo: SimulatedPhoto) -> Iterator[Outline]:
@@ -68,3 +137,7 @@ def outlines(photo: SimulatedPhoto) -> Iterator[Outline]:
             profile=egg.profile.scaled(egg.px_per_mm),
             blunt_confidence=1.0,
         )
+
+
+if __name__ == "__main__":
+    main()

@@ -18,7 +18,7 @@ from models.evaluation.left_out_readings import LeftOutReading, read_all_left_ou
 from models.evaluation.outlines import overlap_table
 from models.examples import real_examples
 from models.shared_data import real_photos
-from models.training.simulated_examples import SHIPPED_COUNT, simulated_examples
+from models.training.simulated_examples import kept_examples
 
 pytestmark = [pytest.mark.real_photos, pytest.mark.slow, pytest.mark.timeout(900)]
 
@@ -31,7 +31,7 @@ def readings(shared_folder: Path) -> tuple[LeftOutReading, ...]:
 @pytest.fixture(scope="module")
 def judged(readings):
     real = real_examples([r.photo for r in readings], [r.embedding for r in readings])
-    return real, judgement.left_out_answers(real, simulated_examples(SHIPPED_COUNT))
+    return real, judgement.left_out_answers(real, kept_examples())
 
 
 def test_every_real_photo_has_its_egg(readings):

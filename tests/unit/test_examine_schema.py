@@ -32,7 +32,7 @@ EGG = {
 }  # fmt: skip
 PHOTO = {
     "photo": "a.jpg", "sha256": "0" * 64, "width_px": 40, "height_px": 30, "taken_at": None,
-    "view": "side", "error": None, "eggs": [EGG], "empty_cups": ["F8"],
+    "view": "side", "error": None, "eggs": [EGG], "empty_cups": ["F8"], "unseen_cups": [],
 }  # fmt: skip
 
 
