@@ -40,12 +40,17 @@ def _egg_cells(egg: Reading, judgement: Judgement) -> tuple[str, ...]:
     depth = None if egg.air_cell is None else egg.air_cell.depth_fraction
     day, proposal = judgement.apparent_day, judgement.proposal
     return (
-        f"{proposal.status} {100 * proposal.probability[proposal.status]:.0f} %",
+        f"{proposal.status} {_per_cent(proposal.probability[proposal.status])}",
         proposal.decision,
         "-" if depth is None else f"{100 * depth:.0f} %",
         "-" if day is None else f"{day.day:.0f} ({day.low:.0f} to {day.high:.0f})",
         "; ".join(proposal.reasons),
     )
+
+
+def _per_cent(probability: float) -> str:
+    """No probability here is certainty, so none is shown as 100 %."""
+    return f"{100 * probability:.0f} %" if probability < 0.995 else "> 99 %"
 
 
 def _counts(photos: Sequence[ExaminedPhoto], decisions: Counter[str]) -> str:
