@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from incubation.egg_geometry import EggProfile
 from incubation.species import SPECIES, species_named
 from models.heads import STATUSES
 from models.judge import judge_egg
@@ -17,9 +18,18 @@ CARD = {"pass_from": 0.85, "confirm_from": 0.75, "day_half_width": 3.0}
 SQUARE = np.array([[0.0, 0.0], [100.0, 0.0], [100.0, 130.0], [0.0, 130.0]])
 
 
-def egg(*, veins: bool | None = None, problems: tuple[str, ...] = (), usable: bool = True) -> Reading:
+HEN = EggProfile.from_length_breadth(130.0, 100.0)
+
+
+def egg(
+    *,
+    veins: bool | None = None,
+    problems: tuple[str, ...] = (),
+    usable: bool = True,
+    profile: EggProfile | None = HEN,
+) -> Reading:
     return Reading(
-        Outline((50.0, 65.0), 130.0, 100.0, 90.0, 90.0, SQUARE),
+        Outline((50.0, 65.0), 130.0, 100.0, 90.0, 90.0, SQUARE, profile),
         Quality(usable, problems),
         None,
         Veins(veins, None, None),
@@ -84,6 +94,13 @@ def test_before_the_first_useful_day_it_is_too_early_to_tell(day: float, species
 
 def test_a_sure_developing_egg_passes() -> None:
     assert judged((0.02, 0.02, 0.96), reading=egg(veins=True)).proposal.decision == "pass"
+
+
+def test_an_egg_seen_from_above_is_looked_at() -> None:
+    """No real tray was among the photos on which passing was measured."""
+    proposal = judged((0.02, 0.02, 0.96), reading=egg(profile=None)).proposal
+    assert proposal.decision == "review"
+    assert "from above" in proposal.reasons[0]
 
 
 def test_a_sure_clear_is_for_confirmation() -> None:
