@@ -19,6 +19,7 @@ from incubation.records.batches import (
     trays_of,
 )
 from incubation.records.calls import add_call, call_in_force, calls_of, undo_call
+from incubation.records.contradictions import EarlierContradicts, contradiction
 from incubation.records.cups import cup_in, cup_order, tray_cups
 from incubation.records.database import Records, default_folder, open_records
 from incubation.records.eggs import (
@@ -33,6 +34,7 @@ from incubation.records.eggs import (
 )
 from incubation.records.errors import RecordsError
 from incubation.records.outcomes import add_outcome, outcome_of, outcomes_of, tick_pulled, untick_pulled
+from incubation.records.photo_files import KeptFile
 from incubation.records.photos import photo_by_id, store_photo
 from incubation.records.readings import (
     add_reading,
@@ -75,9 +77,11 @@ __all__ = [
     "DECISIONS",
     "Egg",
     "EggHistory",
+    "EarlierContradicts",
     "EggState",
     "FOUND",
     "LAYOUTS",
+    "KeptFile",
     "Look",
     "NewEgg",
     "Outcome",
@@ -99,6 +103,7 @@ __all__ = [
     "batch_by_name",
     "call_in_force",
     "calls_of",
+    "contradiction",
     "correct_batch",
     "correct_egg",
     "cup_in",

@@ -23,7 +23,8 @@ from sqlalchemy.orm import Session
 
 from incubation.records.errors import RecordsError
 from incubation.records.migrate import migrate
-from incubation.records.photo_files import check_photo_folder
+from incubation.records.photo_files import KeptFile, check_photo_folder
+from incubation.records.photos import keep_photo_file
 from incubation.records.troubles import trouble
 
 DATA_VARIABLE, DATABASE_VARIABLE = "TRAYGLOW_DATA", "TRAYGLOW_DATABASE"
@@ -119,6 +120,28 @@ class Records:
         with self._session(writes=True) as session:
             yield session
             session.commit()
+
+    def keep_photo(self, source: bytes | Path, *, name: str) -> KeptFile:
+        """Put a photo's file in its place, before the transaction in which it is recorded.
+
+        Parameters
+        ----------
+        source
+            The file's bytes, or where it lies.
+        name
+            What the person calls it.
+
+        Returns
+        -------
+        What to give to :func:`incubation.records.store_photo`.
+
+        Raises
+        ------
+        RecordsError
+            Where the file cannot be read or kept.
+        """
+        with self.read() as session:
+            return keep_photo_file(self.folder / PHOTO_FOLDER, session, source, name)
 
     def close(self) -> None:
         self.engine.dispose()

@@ -76,18 +76,16 @@ def keep_file(folder: Path, data: bytes, suffix: str, *, sha256: str | None = No
     """
     sha256 = sha256 or hashlib.sha256(data).hexdigest()
     path = photo_path(folder, sha256, suffix)
-    kept = KeptFile(sha256, suffix, len(data))
     try:
-        if path.is_file() and path.stat().st_size == len(data):
-            return kept
-        path.parent.mkdir(parents=True, exist_ok=True)
-        _write_whole(path, data)
+        if not (path.is_file() and path.stat().st_size == len(data)):
+            path.parent.mkdir(parents=True, exist_ok=True)
+            _write_whole(path, data)
     except OSError as error:
         raise RecordsError(
             f"The photo could not be kept in {folder} ({_why(error)}); make room there or allow writing, "
             "and try again."
         ) from error
-    return kept
+    return KeptFile(sha256, suffix, len(data))
 
 
 def check_photo_folder(place: Path, folder: Path) -> None:

@@ -11,13 +11,15 @@ from sqlalchemy.orm import Session
 from incubation.records import tables
 from incubation.records.common import Row, add_row, checked_text
 from incubation.records.errors import RecordsError
-from incubation.records.photo_files import keep_file, known_suffix, photo_path, read_source
+from incubation.records.photo_files import KeptFile, keep_file, known_suffix, photo_path, read_source
 from incubation.records.rows import Photo
+
+_MANY = 500  # more than this are not named one by one in a query
 
 
 def store_photo(
     session: Session,
-    source: bytes | Path,
+    source: bytes | Path | KeptFile,
     *,
     name: str,
     width_px: int | None = None,
@@ -33,7 +35,7 @@ def store_photo(
     session
         A session that writes.
     source
-        The file's bytes, or where it lies.
+        The file's bytes, where it lies, or what :meth:`incubation.records.Records.keep_photo` gave.
     name
         What the person calls it.
     width_px, height_px
@@ -46,18 +48,15 @@ def store_photo(
     RecordsError
         Where the file cannot be read or kept.
     """
-    data = read_source(source)
-    sha256 = hashlib.sha256(data).hexdigest()
     folder = _folder(session)
-    row = _by_hash(session, sha256)
+    kept = source if isinstance(source, KeptFile) else keep_photo_file(folder, session, source, name)
+    row = _by_hash(session, kept.sha256)
     if row is not None:
-        keep_file(folder, data, row["suffix"], sha256=sha256)  # back in its place, had it been lost
         return _photo(row, folder)
-    kept = keep_file(folder, data, known_suffix(name), sha256=sha256)
     key = add_row(
         session,
         tables.photo,
-        sha256=sha256,
+        sha256=kept.sha256,
         name=checked_text("".join(c if c.isprintable() else "?" for c in name)[-200:], "photo's name"),
         suffix=kept.suffix,
         size_bytes=kept.size_bytes,
@@ -66,6 +65,14 @@ def store_photo(
         taken_at=taken_at,
     )
     return photo_by_id(session, key)
+
+
+def keep_photo_file(folder: Path, session: Session, source: bytes | Path, name: str) -> KeptFile:
+    """Keep a photo's file, under the ending it has already where it is known."""
+    data = read_source(source)
+    sha256 = hashlib.sha256(data).hexdigest()
+    row = _by_hash(session, sha256)
+    return keep_file(folder, data, row["suffix"] if row else known_suffix(name), sha256=sha256)
 
 
 def photo_by_id(session: Session, photo_id: int) -> Photo:
@@ -85,14 +92,11 @@ def photo_by_id(session: Session, photo_id: int) -> Photo:
 def photos_of(session: Session, photo_ids: set[int]) -> dict[int, Photo]:
     """Photos by id."""
     folder = _folder(session)
-    rows = session.execute(select(tables.photo)).mappings() if len(photo_ids) > _MANY else None
-    if rows is None:
-        query = select(tables.photo).where(tables.photo.c.id.in_(photo_ids))
-        rows = session.execute(query).mappings()
+    query = select(tables.photo)
+    if len(photo_ids) <= _MANY:
+        query = query.where(tables.photo.c.id.in_(photo_ids))
+    rows = session.execute(query).mappings()
     return {row["id"]: _photo(row, folder) for row in rows if row["id"] in photo_ids}
-
-
-_MANY = 500  # more than this are not named one by one in a query
 
 
 def _by_hash(session: Session, sha256: str) -> Row | None:

@@ -1,0 +1,92 @@
+"""Whether a new reading can be of the same egg as the earlier ones.
+
+An egg's life goes one way: what once had blood vessels never looks unstarted again, what never
+started does not begin later, and an air cell does not shrink. Where a reading says so all the
+same, two eggs were most likely swapped, or one of the readings is wrong.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from incubation.records.rows import Look
+
+# A depth is measured to about 0.025 of the egg's length on average, so two differ by chance by up
+# to about three times that; growth only adds to what a shrinking cell must explain.
+AIR_CELL_SHRUNK_BY = 0.08
+_SURE = 0.8  # of a status, before an earlier day is held against a later one
+_SURE_LINE = 0.5  # of an air cell's line being there at all
+
+
+@dataclass(frozen=True)
+class EarlierContradicts:
+    """The earlier look that a reading contradicts, and how, in words."""
+
+    earlier: Look
+    reason: str
+
+
+def contradiction(
+    measured: Mapping[str, Any], looks: Sequence[Look], *, day: float, view: str | None
+) -> EarlierContradicts | None:
+    """What an egg's new reading contradicts among its earlier looks, the newest of them first.
+
+    Parameters
+    ----------
+    measured
+        The egg's entry in the results of ``trayglow examine``.
+    looks
+        The looks at the egg; only those of days before this one count.
+    day, view
+        Of the new reading. Air cells are compared between side views only.
+    """
+    earlier = [look for look in looks if int(look.reading.day) < int(day)]
+    for look in sorted(earlier, key=lambda look: (look.reading.day, look.reading.id), reverse=True):
+        reason = _status_reason(measured, look) or _air_cell_reason(measured, look, view)
+        if reason is not None:
+            return EarlierContradicts(look, reason)
+    return None
+
+
+def _status_reason(measured: Mapping[str, Any], look: Look) -> str | None:
+    before, now = look.reading.measured, measured
+    day = f"day {look.reading.day:g}"
+    if not (_usable(before) and _usable(now)):
+        return None
+    if _surely(before, "developing") and _veins(before) and now["proposal"]["status"] == "clear":
+        return f"looks clear, but had veins on {day}"
+    for status in ("clear", "early death"):
+        if _surely(before, status) and not _veins(before) and _surely(now, "developing") and _veins(now):
+            return f"has veins, but looked {'clear' if status == 'clear' else 'dead'} on {day}"
+    return None
+
+
+def _air_cell_reason(measured: Mapping[str, Any], look: Look, view: str | None) -> str | None:
+    if not view == look.reading.view == "side":
+        return None
+    before, now = _depth(look.reading.measured), _depth(measured)
+    if before is None or now is None or before - now <= AIR_CELL_SHRUNK_BY:
+        return None
+    return f"its air cell is {now:.0%} of the egg's length, but was {before:.0%} on day {look.reading.day:g}"
+
+
+def _surely(measured: Mapping[str, Any], status: str) -> bool:
+    proposal = measured["proposal"]
+    return bool(proposal["status"] == status and proposal["probability"][status] >= _SURE)
+
+
+def _veins(measured: Mapping[str, Any]) -> bool:
+    return (measured.get("veins") or {}).get("visible") is True
+
+
+def _usable(measured: Mapping[str, Any]) -> bool:
+    return (measured.get("quality") or {}).get("usable") is not False
+
+
+def _depth(measured: Mapping[str, Any]) -> float | None:
+    cell = measured.get("air_cell")
+    if cell is None or cell.get("depth_fraction") is None or cell.get("confidence", 0) < _SURE_LINE:
+        return None
+    return float(cell["depth_fraction"])

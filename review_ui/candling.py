@@ -1,0 +1,347 @@
+"""Examines the photos of a batch's day and stores what was read.
+
+First the photos are examined, then matched to eggs (``candling_match``), then a person says yes,
+and only then anything is stored.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from incubation.records import (
+    Batch,
+    EarlierContradicts,
+    KeptFile,
+    Look,
+    Records,
+    RecordsError,
+    add_reading,
+    contradiction,
+    day_of,
+    looks_of,
+    looks_of_photo,
+    store_photo,
+)
+from review_ui.candling_match import (
+    ExaminedFile,
+    Match,
+    Matching,
+    Unread,
+    egg_called,
+    match_cups,
+    match_in_order,
+    match_tray_photos,
+    swapped,
+    without,
+)
+from review_ui.examine_photo import PhotoTask, examine_photo
+from review_ui.examine_pool import Work, examine_here, processor_count
+from vision.photo import PhotoError, open_photo, printable
+
+__all__ = [
+    "Contradiction",
+    "ExaminedFile",
+    "Match",
+    "Matching",
+    "Stored",
+    "Unread",
+    "clock_remarks",
+    "contradictions",
+    "day_taken",
+    "egg_called",
+    "examine_photos",
+    "match_cups",
+    "match_in_order",
+    "match_tray_photos",
+    "stored_before",
+    "store_matching",
+    "swapped",
+    "without",
+]
+
+Progress = Callable[[int, int, str], None]
+
+
+@dataclass(frozen=True)
+class Contradiction:
+    """A match whose egg's earlier days say otherwise.
+
+    ``sentence`` asks whether two eggs were swapped; ``swap_with`` is another match that, exchanged
+    with this one, would leave neither of the two contradicted, where there is one.
+    """
+
+    match: Match
+    earlier: Look
+    reason: str
+    sentence: str
+    swap_with: Match | None = None
+
+
+@dataclass(frozen=True)
+class Stored:
+    """What was stored: all looks, how many of them are new, and what was left out."""
+
+    looks: tuple[Look, ...]
+    added: int
+    unchanged: int
+    problems: tuple[str, ...] = ()
+
+
+def examine_photos(
+    photos: Sequence[Path],
+    *,
+    day: float,
+    species: str,
+    names: Sequence[str] | None = None,
+    view: str = "auto",
+    tray: tuple[int, int] | None = None,
+    processes: int | None = None,
+    progress: Progress | None = None,
+    work: Work = examine_photo,
+) -> tuple[ExaminedFile, ...]:
+    """Examine photos; nothing is stored, and no photo stops the others.
+
+    Parameters
+    ----------
+    photos
+        Where they lie.
+    day, species
+        Day of incubation and kind of egg.
+    names
+        What the person calls each; by default the path.
+    view
+        ``auto``, ``side`` or ``end``.
+    tray
+        Rows and columns of the tray on the photos.
+    processes
+        How many photos at once; by default one for each processor.
+    progress
+        Told after each photo how many are done, of how many, and that photo's name.
+    work
+        What examines one photo.
+    """
+    names = list(names) if names is not None else [str(photo) for photo in photos]
+    tasks = [
+        PhotoTask(photo=name, path=str(photo), day=day, species=species, view=view, tray=tray)
+        for name, photo in zip(names, photos, strict=True)
+    ]
+    done: dict[int, ExaminedFile] = {}
+    for number, examined in examine_here(work, tasks, processes=processes or processor_count()):
+        done[number] = ExaminedFile(Path(photos[number]), names[number], examined)
+        if progress is not None:
+            progress(len(done), len(tasks), names[number])
+    return tuple(done[number] for number in range(len(tasks)))
+
+
+def day_taken(batch: Batch, photos: Sequence[Path], now: datetime) -> int:
+    """Day of incubation of the first photo that says when it was taken; of this moment if none does.
+
+    Parameters
+    ----------
+    batch
+        The batch.
+    photos
+        Where the photos lie; one that cannot be opened is passed over.
+    now
+        This moment.
+
+    Raises
+    ------
+    RecordsError
+        Where that lies before setting.
+    """
+    for photo in photos:
+        try:
+            at = open_photo(photo).taken_at
+        except PhotoError:
+            continue
+        if at is not None:
+            return day_of(batch, at)
+    return day_of(batch, now)
+
+
+def clock_remarks(batch: Batch, files: Sequence[ExaminedFile], *, day: float) -> tuple[str, ...]:
+    """Sentences about photos that the camera's clock puts on another day than the one given."""
+    others: dict[int | None, list[str]] = {}
+    for file in files:
+        at = file.examined.reading.taken_at
+        if at is None:
+            continue
+        try:
+            taken: int | None = day_of(batch, at)
+        except RecordsError:
+            taken = None
+        if taken is None or abs(taken - int(day)) > 1:
+            others.setdefault(taken, []).append(printable(file.name))
+    return tuple(
+        f"By the camera's clock {', '.join(names[:3])}{' and others' if len(names) > 3 else ''} "
+        + (f"is of day {taken}" if taken is not None else "is from before the eggs were set")
+        + f", not of day {day:g}: check the day."
+        for taken, names in others.items()
+    )
+
+
+def contradictions(session: Session, matching: Matching, *, day: float) -> tuple[Contradiction, ...]:
+    """The matches that the same egg's earlier days contradict; to be asked before anything is stored.
+
+    Parameters
+    ----------
+    session
+        Any session.
+    matching
+        What would be stored.
+    day
+        The day of its photos.
+    """
+    looks = {match.egg.id: looks_of(session, match.egg.id) for match in matching.matches}
+
+    def found(match: Match, egg_id: int) -> EarlierContradicts | None:
+        view = match.file.examined.reading.view
+        return contradiction(match.record, looks[egg_id], day=day, view=view)
+
+    against = {
+        place: clash
+        for place, match in enumerate(matching.matches)
+        if (clash := found(match, match.egg.id)) is not None
+    }
+    questions = []
+    for place, clash in against.items():
+        match = matching.matches[place]
+        partners = [
+            other
+            for other in sorted(against, key=lambda other: abs(other - place))
+            if other != place
+            and found(match, matching.matches[other].egg.id) is None
+            and found(matching.matches[other], match.egg.id) is None
+        ]
+        partner = matching.matches[partners[0]] if partners else None
+        question = (
+            f"was it swapped with {partner.egg.cup}?" if partner else "was it swapped with another egg?"
+        )
+        questions.append(
+            Contradiction(
+                match,
+                clash.earlier,
+                clash.reason,
+                f"{match.egg.cup} on {printable(match.file.name)}: {clash.reason}; {question}",
+                partner,
+            )
+        )
+    return tuple(questions)
+
+
+def stored_before(session: Session, matching: Matching, *, day: float) -> tuple[str, ...]:
+    """Sentences about photos that are stored for another egg; storing the matching moves them."""
+    return tuple(
+        f"{printable(match.file.name)} is stored for another egg; it would be moved to {match.egg.cup}."
+        for match in matching.matches
+        if (earlier := _same_photo(session, match, day)) is not None
+        and earlier.reading.egg_id != match.egg.id
+    )
+
+
+def store_matching(records: Records, matching: Matching, *, day: float, model: str | None = None) -> Stored:
+    """Store the photos and, in one transaction, all readings and proposals.
+
+    A reading that its egg's earlier days contradict is stored to be reviewed, saying so. A photo
+    that changed since it was examined, or cannot be kept, is left out and named.
+
+    Parameters
+    ----------
+    records
+        Where to store them.
+    matching
+        What a person has said yes to.
+    day
+        Day of incubation.
+    model
+        The model's name; by default the shipped one's.
+
+    Raises
+    ------
+    RecordsError
+        Where the records cannot be written; no reading is stored then.
+    """
+    model = model or _own_model()
+    kept, problems = _keep_files(records, matching)
+    looks, added = [], 0
+    with records.write() as session:
+        for match in matching.matches:
+            file = kept.get(match.sha256)
+            if file is None:
+                continue
+            about = match.file.examined.record
+            photo = store_photo(
+                session,
+                file,
+                name=Path(match.file.name).name,
+                width_px=about["width_px"],
+                height_px=about["height_px"],
+                taken_at=about["taken_at"],
+            )
+            clash = contradiction(match.record, looks_of(session, match.egg.id), day=day, view=about["view"])
+            earlier = _same_photo(session, match, day)
+            look = add_reading(
+                session,
+                egg_id=match.egg.id,
+                photo_id=photo.id,
+                day=day,
+                view=about["view"],
+                model=model,
+                measured=_doubted(match.record, clash),
+                number=match.number,
+                replaces_id=earlier.reading.id
+                if earlier is not None and earlier.reading.egg_id != match.egg.id
+                else None,
+            )
+            added += earlier is None or look.reading.id != earlier.reading.id
+            looks.append(look)
+    return Stored(tuple(looks), added, len(looks) - added, tuple(problems))
+
+
+def _keep_files(records: Records, matching: Matching) -> tuple[dict[str, KeptFile], list[str]]:
+    """Files by hash, put in their places before the transaction, which is thus short."""
+    kept: dict[str, KeptFile] = {}
+    problems = []
+    for sha256, file in {match.sha256: match.file for match in matching.matches}.items():
+        name = printable(file.name)
+        try:
+            one = records.keep_photo(file.path, name=file.name)
+        except RecordsError as error:
+            problems.append(str(error))
+            continue
+        if one.sha256 != sha256:
+            problems.append(
+                f"{name} was changed after it was examined, so it was left out; examine it again."
+            )
+            continue
+        kept[one.sha256] = one
+    return kept, problems
+
+
+def _same_photo(session: Session, match: Match, day: float) -> Look | None:
+    """The look in force that was stored from the same egg of the same photo on the same day."""
+    for look in looks_of_photo(session, match.sha256):
+        if look.reading.number == match.number and look.reading.day == float(day):
+            return look
+    return None
+
+
+def _doubted(record: Mapping[str, Any], clash: EarlierContradicts | None) -> Mapping[str, Any]:
+    if clash is None:
+        return record
+    proposal = record["proposal"]
+    reasons = [f"contradicts an earlier day: {clash.reason}", *proposal["reasons"]]
+    return {**record, "proposal": {**proposal, "decision": "review", "reasons": reasons}}
+
+
+def _own_model() -> str:
+    from models.judge import MODEL_NAME
+
+    return MODEL_NAME
