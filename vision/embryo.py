@@ -164,10 +164,12 @@ def _shadow(seen: _Seen) -> BoolArray:
     best = int(np.argmax([a.max() for a in answers]))
     y, x = np.unravel_index(int(answers[best].argmax()), grey.shape)
     sigma = SPOT_SIGMAS_PX[best]
-    # Half way down from the level around it, as far as that hangs together, within three sigmas.
-    around = float(cv2.GaussianBlur(grey, (0, 0), 2.5 * sigma)[y, x])
+    # Half way down from the level of a ring around it, as far as that hangs together.
     yy, xx = np.mgrid[: grey.shape[0], : grey.shape[1]]
-    near = (xx - x) ** 2 + (yy - y) ** 2 <= (3 * sigma) ** 2
+    distance = np.hypot(xx - x, yy - y) / sigma
+    ring = (distance > 2.4) & (distance < 3.2) & seen.core
+    around = float(np.median(grey[ring])) if ring.sum() >= 20 else float(np.median(grey[seen.core]))
+    near = distance < 3
     deep = (grey < (around + float(grey[y, x])) / 2) & near & seen.core
     labels = cv2.connectedComponents(deep.astype(np.uint8))[1]
     hanging: BoolArray = (labels == labels[y, x]) & deep

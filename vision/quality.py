@@ -34,7 +34,7 @@ OVEREXPOSED = 0.12  # share of the egg without detail in red and green
 OVEREXPOSED_UNUSABLE = 0.6
 TOO_DARK = 80.0  # grey levels reached by the brightest tenth of the egg
 TOO_DARK_UNUSABLE = 40.0
-NOT_LIT = 25.0
+NOT_LIT = 15.0
 
 
 @dataclass(frozen=True)
@@ -159,9 +159,23 @@ def blur_spread(picture: NDArray[np.uint8], region: NDArray[np.bool_]) -> float 
     float or None
         ``None`` where no edge stands out of the noise.
     """
-    again = 2.0
-    grey = picture.astype(np.float32).mean(axis=2)
-    grey = cv2.GaussianBlur(grey, (0, 0), 0.7)
+    grey = cv2.GaussianBlur(picture.astype(np.float32).mean(axis=2), (0, 0), _PRESMOOTH)
+    spread = None
+    for again in (2.0, 6.0):  # the ratio says most where the second blur is about as large as the first
+        found = _spread_from_ratio(grey, region, again)
+        if found is None:
+            break
+        spread = float(np.sqrt(max(found**2 - _PRESMOOTH**2, 0.0)))
+        if spread < 1.5 * again:
+            break
+    return spread
+
+
+_PRESMOOTH = 0.7  # pixels; keeps single noisy pixels from being the sharpest edges
+
+
+def _spread_from_ratio(grey: NDArray[np.float32], region: NDArray[np.bool_], again: float) -> float | None:
+    """Blur of the sharper of the horizontal and vertical edges, from one further blur of ``again``."""
     twice = cv2.GaussianBlur(grey, (0, 0), again)
     spreads = []
     for dx, dy in ((1, 0), (0, 1)):
@@ -172,12 +186,9 @@ def blur_spread(picture: NDArray[np.uint8], region: NDArray[np.bool_]) -> float 
         if crest.sum() < 20:
             continue
         strong = crest & (slope >= np.percentile(slope[crest], 60))
-        ratio = slope[strong] / np.maximum(after[strong], 1e-6)
-        ratio = np.maximum(ratio, 1.001)
+        ratio = np.maximum(slope[strong] / np.maximum(after[strong], 1e-6), 1.001)
         spreads.append(float(np.percentile(again / np.sqrt(ratio**2 - 1), 25)))
-    if not spreads:
-        return None
-    return float(np.sqrt(max(min(spreads) ** 2 - 0.7**2, 0.0)))
+    return min(spreads) if spreads else None
 
 
 def _outside_share(points: NDArray[np.floating], width: int, height: int) -> float:

@@ -1,0 +1,35 @@
+"""Do the answers on veins and embryo agree with the eye's, on evenings that the weights never saw?
+
+The weights in the modules were fitted on all photos on which the eye was sure; here they are fitted
+anew without each group of evenings, on every third photo to keep the suite fast. The full figures come
+from ``python -m models.training.fit_vein_answer`` and ``fit_embryo_answer``.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from models.evaluation.contents import answer_data, embryo_terms, left_out_probabilities, vein_terms
+from models.shared_data import real_photos as list_photos
+
+pytestmark = pytest.mark.real_photos
+
+
+def balanced(data, probability):
+    right = (probability > 0.5) == data.eye
+    return np.mean([right[data.eye == answer].mean() for answer in (False, True)])
+
+
+@pytest.mark.slow
+def test_veins_on_evenings_left_out(shared_folder, real_photos):
+    data = answer_data(list_photos(shared_folder)[::3], "vessels_visible", vein_terms)
+    assert len(data.eye) > 90
+    # Always answering "yes" would be balanced at 0.5. A hundred photos: give or take 0.04.
+    assert balanced(data, left_out_probabilities(data)) >= 0.8
+
+
+def test_embryo_on_evenings_left_out(shared_folder, real_photos):
+    data = answer_data(list_photos(shared_folder)[::3], "embryo_visible", embryo_terms)
+    assert len(data.eye) > 70
+    assert balanced(data, left_out_probabilities(data)) >= 0.8
