@@ -5,7 +5,9 @@ The egg's way through this folder, in order:
 ``photo``        open a picture file, upright, sRGB, with its capture time
 ``egg_mask``     which pixels are egg, its blunt half, its air cell (a small network)
 ``egg_outline``  an egg profile fitted to each mask
-``tray_grid``    which cup of the tray each egg lies in, and which cups are empty
+``find_eggs``    the view, and every egg's outline, from those two
+``tray_grid``    which cup of the tray each egg lies in
+``tray_eggs``    which cups are empty, and which only look so
 ``quality``      whether a picture of an egg can be trusted, and what to do if not
 ``air_cell``     where the membrane meets the shell: depth, diameter, tilt, volume
 ``veins``        the branching vessels
