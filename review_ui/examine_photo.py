@@ -6,7 +6,6 @@ result and never an exception.
 
 from __future__ import annotations
 
-import importlib
 import os
 import signal
 from collections.abc import Callable
@@ -15,6 +14,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Protocol
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
@@ -169,22 +169,17 @@ def _own_judge() -> Judge:
 
 
 def prepare_worker() -> None:
-    """Make a process of the pool ready: one thread, quiet, models loaded.
+    """Make a process of the pool ready: one thread, and quiet.
 
-    It never fails: what is wrong comes up again, and is named, with the first photo.
+    The models are loaded with the process's first photo and kept for the others; so what is wrong
+    with them is that photo's error, not the end of the process.
     """
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the main process decides when to stop
     with suppress(OSError):
         # Picture libraries print warnings of their own past Python; failures reach the person
         # through the results.
         os.dup2(os.open(os.devnull, os.O_WRONLY), 2)
-    with suppress(Exception):
-        import cv2
-
-        cv2.setNumThreads(1)
-    with suppress(Exception):
-        importlib.import_module("vision.read_photo")
-        importlib.import_module("models.judge")
+    cv2.setNumThreads(1)
 
 
 def _write_pictures(task: PhotoTask, photo: Photo, reading: PhotoReading) -> str | None:
