@@ -28,7 +28,13 @@ _EDGE: Colour = (0, 0, 0)
 _PX_PER_LINE_WIDTH = 800  # a 12-megapixel photo gets lines 5 px wide, a small one 1 px
 
 
-def draw_overlay(rgb: Picture, photo_reading: PhotoReading, *, layers: Sequence[str] = LAYERS) -> Picture:
+def draw_overlay(
+    rgb: Picture,
+    photo_reading: PhotoReading,
+    *,
+    layers: Sequence[str] = LAYERS,
+    line_px: int | None = None,
+) -> Picture:
     """A copy of the photo with its eggs' measurements drawn on it.
 
     Parameters
@@ -53,6 +59,8 @@ def draw_overlay(rgb: Picture, photo_reading: PhotoReading, *, layers: Sequence[
             A cross at its centre in a circle of its measured area.
         ``cup``
             The cup's name, or the egg's number in the order of ``photo_reading.eggs``, from 1.
+    line_px
+        Width of the lines, 1 or more; by default it goes with the picture's size.
 
     Returns
     -------
@@ -74,7 +82,7 @@ def draw_overlay(rgb: Picture, photo_reading: PhotoReading, *, layers: Sequence[
             f"the reading is of a picture of {size} pixels and rgb has {rgb.shape[1]} x {rgb.shape[0]}"
         )
     drawn = np.array(rgb, order="C")
-    width = max(1, round(max(rgb.shape[:2]) / _PX_PER_LINE_WIDTH))
+    width = max(1, round(max(rgb.shape[:2]) / _PX_PER_LINE_WIDTH) if line_px is None else line_px)
     # Layer by layer, so that one egg's tint never lies over its neighbour's lines.
     for egg in photo_reading.eggs:
         _tint_masks(drawn, egg, layers)

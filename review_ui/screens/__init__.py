@@ -1,0 +1,1 @@
+"""The Streamlit screens. Pages draw and ask; what they do is done by functions without Streamlit."""

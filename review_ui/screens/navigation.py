@@ -1,0 +1,26 @@
+"""The list of pages."""
+
+from __future__ import annotations
+
+from importlib import resources
+
+import streamlit as st
+
+from review_ui.screens import frame
+from review_ui.screens.pages import add_photos, batches, confirm, cup_walk, pull_list, review, tray_map
+
+
+def run() -> None:
+    """Draw the page that the person is on."""
+    st.set_page_config(page_title="Trayglow", layout="wide", initial_sidebar_state="auto")
+    st.html(f"<style>{resources.files('review_ui.screens').joinpath('style.css').read_text('utf-8')}</style>")
+    frame.PAGES.update(
+        batches=st.Page(frame.guarded(batches.show), title="Batches", url_path="batches", default=True),
+        tray=st.Page(frame.guarded(tray_map.show), title="Tray map", url_path="tray"),
+        photos=st.Page(frame.guarded(add_photos.show), title="Add photos", url_path="photos"),
+        walk=st.Page(frame.guarded(cup_walk.show), title="Cup walk", url_path="walk"),
+        review=st.Page(frame.guarded(review.show), title="Review", url_path="review"),
+        confirm=st.Page(frame.guarded(confirm.show), title="Confirm", url_path="confirm"),
+        pull=st.Page(frame.guarded(pull_list.show), title="Pull list", url_path="pull"),
+    )
+    st.navigation(list(frame.PAGES.values()), expanded=True).run()

@@ -1,0 +1,1 @@
+"""What the screens show and do, without Streamlit: a command-line user could call all of it."""
