@@ -85,8 +85,11 @@ class AirCell:
 
 @dataclass(frozen=True)
 class Veins:
-    """The vessels seen. ``length_per_area`` is centre-line length over the region's area, times
-    egg length (so without unit); ``area_fraction`` the share of the region they cover."""
+    """The vessels seen.
+
+    ``length_per_area`` is centre-line length over the region's area, times egg length (so without
+    unit); ``area_fraction`` the share of the region they cover.
+    """
 
     visible: bool | None
     length_per_area: float | None
