@@ -22,7 +22,9 @@ from models.proposal import Status
 
 FloatArray = NDArray[np.float64]
 STATUSES: tuple[Status, ...] = ("clear", "early death", "developing")
-STATUS_STRENGTH = 0.01  # inverse regularisation of the status head, chosen on the first folds
+# Of three and four values tried on the same left-out answers that are reported, which flatters those
+# a little (AUC 0.95 to 0.98, day error 1.5 to 2.0 over the values tried).
+STATUS_STRENGTH = 0.01
 DAY_PENALTY = 1000.0
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from models.evaluation.air_cell_lines import ALWAYS_GUESS, LineScore
-from models.evaluation.judgement import ConfusionRow, DayErrorRow, DeadAgainstLiving
+from models.evaluation.judgement import ConfusionRow, DayErrorRow, DeadAgainstLiving, PassCounts
 from models.evaluation.outlines import GOOD_OVERLAP, OverlapRow
 from models.heads import STATUSES
 from models.shared_data import SharedDataMissingError
@@ -33,6 +33,7 @@ def run(options: argparse.Namespace) -> int:
     from models.evaluation.air_cell_lines import line_score
     from models.evaluation.left_out_readings import LEFT_OUT_FOLDER, read_all_left_out
     from models.examples import real_examples
+    from models.judge import shipped_heads
     from models.shared_data import real_photos
     from models.training.simulated_examples import kept_examples
 
@@ -53,6 +54,11 @@ def run(options: argparse.Namespace) -> int:
     print(line_text(line_score(readings)))
     print(dead_text(judgement.dead_against_living(real, answers)))
     print(confusion_text(judgement.confusion_table(real, answers)))
+    card = shipped_heads().card
+    counts = judgement.pass_counts(
+        real, answers, pass_from=float(card["pass_from"]), temperature=float(card["temperature"])
+    )
+    print(pass_text(counts))
     print(day_text(judgement.day_error_table(real, answers)))
     return 0
 
@@ -107,6 +113,19 @@ def confusion_text(rows: list[ConfusionRow]) -> str:
         for r in rows
     ]
     return "\n".join(lines) + "\n"
+
+
+def pass_text(counts: PassCounts) -> str:
+    """What the operating point of ``pass`` lets by."""
+    return (
+        f"Passing without a look (chance of developing at least {counts.pass_from:.2f}), "
+        "evening and dead egg left out\n"
+        f"  dead passed: {counts.dead_passed} of {counts.dead} photos of {counts.dead_eggs} eggs "
+        "(the point was chosen on them); "
+        f"day-1 and day-2 photos passed: {counts.stand_ins_passed} of {counts.stand_ins}\n"
+        f"  living eggs from day 4 that a person must look at: {counts.living_looked_at} of "
+        f"{counts.living} photos ({counts.living_looked_at / max(counts.living, 1):.0%})\n"
+    )
 
 
 def day_text(rows: list[DayErrorRow]) -> str:

@@ -193,3 +193,41 @@ def confusion_table(real: Examples, answers: LeftOutAnswers) -> list[ConfusionRo
             )
         )
     return rows
+
+
+@dataclass(frozen=True)
+class PassCounts:
+    """What the operating point of ``pass`` lets by, of photos left out, before any rule of caution.
+
+    ``dead_passed`` of ``dead`` photos of ``dead_eggs`` eggs; ``stand_ins_passed`` of ``stand_ins``
+    (day-1 and day-2 photos); ``living_looked_at`` of ``living`` photos of living eggs from day 4.
+    """
+
+    pass_from: float
+    dead_passed: int
+    dead: int
+    dead_eggs: int
+    stand_ins_passed: int
+    stand_ins: int
+    living_looked_at: int
+    living: int
+
+
+def pass_counts(
+    real: Examples, answers: LeftOutAnswers, *, pass_from: float, temperature: float
+) -> PassCounts:
+    """Count what a chance of ``developing`` of at least ``pass_from`` would let by."""
+    chance = softmax(answers.logits, temperature=temperature)
+    passed = (chance.argmax(axis=1) == DEVELOPING) & (chance[:, DEVELOPING] >= pass_from)
+    stand_in = np.array([s == "clear" for s in real.statuses])
+    living = np.array([s == "developing" for s in real.statuses])
+    return PassCounts(
+        pass_from,
+        int(passed[real.dead].sum()),
+        int(real.dead.sum()),
+        len(np.unique(real.eggs[real.dead])),
+        int(passed[stand_in].sum()),
+        int(stand_in.sum()),
+        int((~passed)[living].sum()),
+        int(living.sum()),
+    )

@@ -11,6 +11,7 @@ from models.evaluation.judgement import (
     day_interval_half_width,
     dead_against_living,
     left_out_answers,
+    pass_counts,
 )
 from models.evaluation.outlines import overlap
 from models.examples import Examples, status_weights
@@ -59,6 +60,18 @@ def test_a_real_difference_is_found() -> None:
     # Left out, a day is told from its neighbours: always answering the mean would be off by 4.3.
     assert next(r for r in table if r.evening == "e8").mean_absolute < 2.5
     assert day_interval_half_width(real, answers) > 0
+
+
+def test_what_passes_is_counted() -> None:
+    real = evenings(signal=12, evening_mark=0.2)
+    answers = left_out_answers(real, None)
+    everything = pass_counts(real, answers, pass_from=0.0, temperature=1.0)
+    proposed = {r.status: r.proposed["developing"] for r in confusion_table(real, answers)}
+    assert everything.dead_passed == proposed["early death"]
+    assert everything.living_looked_at == everything.living - proposed["developing"]
+    nothing = pass_counts(real, answers, pass_from=1.01, temperature=1.0)
+    assert (nothing.dead_passed, nothing.stand_ins_passed) == (0, 0)
+    assert nothing.living_looked_at == nothing.living == 48
 
 
 def test_knowing_the_evening_and_the_egg_is_worth_nothing() -> None:
