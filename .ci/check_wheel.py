@@ -43,11 +43,11 @@ def package_folder(name: str) -> Path:
 
 
 def photo() -> None:
-    """Print the smallest sample picture that came with the wheel."""
+    """Print the smallest sample picture of day 7 that came with the wheel."""
     folders = {name: package_folder(name) for name in PACKAGES}
-    pictures = sorted(folders["sample_images"].rglob("*.jpg"), key=lambda path: path.stat().st_size)
+    pictures = sorted(folders["sample_images"].rglob("day07*.jpg"), key=lambda path: path.stat().st_size)
     if not pictures:
-        sys.exit("the wheel carries no sample picture")
+        sys.exit("the wheel carries no sample picture of day 7")
     print(pictures[0])
 
 
