@@ -33,8 +33,8 @@ from review_ui.record_options import (
 
 PULL_CAUTION = (
     "An egg that smells, sweats or weeps may burst: lift it gently into a closed bag, away from your face, "
-    "and wash your hands. Where an egg may be alive, leave it in. For disposal, and where disease is suspected, "
-    "local rules and your veterinarian come first."
+    "and wash your hands. Where an egg may be alive, leave it in. For disposal, and where disease is "
+    "suspected, local rules and your veterinarian come first."
 )
 
 

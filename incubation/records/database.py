@@ -17,7 +17,7 @@ from types import TracebackType
 from typing import Any, Self
 
 from platformdirs import user_data_path
-from sqlalchemy import Connection, Engine, create_engine, event, make_url
+from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 from sqlalchemy.orm import Session
 
@@ -170,7 +170,7 @@ class Records:
 
 def _sqlite_engine(file: Path, busy_seconds: float) -> Engine:
     engine = create_engine(
-        f"sqlite:///{file}" if "?" not in str(file) else f"sqlite:///file:{file}",
+        URL.create("sqlite", database=str(file)),
         connect_args={"timeout": busy_seconds},
     )
 
