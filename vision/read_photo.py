@@ -102,19 +102,19 @@ def read_egg(rgb: RgbImage, egg: FoundEgg, *, view: View) -> Reading:
     if air_cell is not None:
         local_cell = replace(air_cell, boundary_px=(air_cell.boundary_px - np.array(origin)) / scale)
         contents = region & ~air_cell_mask(local_cell, local, region.shape)
-    probability = vein_probability(picture, contents)
+    probability = np.zeros(picture.shape[:2], np.float32)
     veins = NO_VEINS
     if view == "side":
+        probability = vein_probability(picture, contents)
         veins = measure_veins(probability, contents, egg_length_px=local.length_px)
         if veins.visible is None:
             missing["veins"] = "whether there are veins cannot be told here"
     else:
         # From above, the air cell's rim is a line like a vein; until it is measured, no count is true.
         missing["veins"] = "not counted in end view, where the air cell's rim looks like a vein"
-        probability = np.zeros_like(probability)
-    embryo, reason = measure_embryo(picture, contents, outline=local)
-    if reason is not None:
-        missing["embryo"] = reason
+    embryo, no_embryo = measure_embryo(picture, contents, outline=local)
+    if no_embryo is not None:
+        missing["embryo"] = no_embryo
     if embryo.centre_px is not None:
         centre = np.array(embryo.centre_px) * scale + np.array(origin)
         embryo = replace(embryo, centre_px=(float(centre[0]), float(centre[1])))

@@ -4,7 +4,7 @@
 
 Trains one network on everything and one for each group of evenings left out (see
 :data:`LEFT_OUT_GROUPS`), on real and simulated photos, and writes their weights. Needs the ``train``
-extra and a GPU (about five minutes on a current one); ``models.training.export_egg_mask`` turns
+extra and a GPU (about five minutes on a current one); ``models.training.export_networks`` turns
 the weights into the ONNX files the program runs.
 """
 
