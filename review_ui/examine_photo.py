@@ -114,7 +114,8 @@ def examine_photo(
     try:
         photo = open_photo(task.path)
     except PhotoError as error:
-        return failed(task, str(error))
+        # A copy of the photo may lie elsewhere; the person knows it by its own name.
+        return failed(task, str(error).replace(printable(task.path), name))
     try:
         read, judgement_of = reader or _own_reader(), judge or _own_judge()
         reading = replace(read(photo, view=task.view, tray=task.tray), photo=task.photo)

@@ -13,6 +13,7 @@ from incubation import records as rec
 from review_ui.errors import UsageError
 from review_ui.services.egg_picture import egg_jpeg
 from vision.photo import PhotoError
+from vision.reading import View
 
 PAGES: dict[str, Any] = {}  # filled by the list of pages; empty where a page is run alone
 
@@ -70,14 +71,16 @@ def notice(text: str, *, error: bool = False) -> None:
     st.session_state["_notice"] = (text, error)
 
 
-def show_notice() -> None:
-    """Show the sentence left by the last action, once."""
+def show_notice(otherwise: str = "") -> None:
+    """Show the sentence left by the last action, once, and without one ``otherwise``."""
     text, error = st.session_state.pop("_notice", ("", False))
     with st.container(key="notice"):
         if text and error:
             st.error(text)
         elif text:
             st.success(text)
+        elif otherwise:
+            st.caption(otherwise)
 
 
 def records() -> rec.Records:
@@ -195,5 +198,5 @@ def _cached_picture(
     reading_id: int, photo: str, layers: tuple[str, ...], side_px: int, *, _look: rec.Look
 ) -> bytes:
     reading = _look.reading
-    view = "end" if reading.view == "end" else "side"
+    view: View = "end" if reading.view == "end" else "side"
     return egg_jpeg(_look.photo.path, reading.measured, view=view, layers=layers, side_px=side_px)

@@ -6,8 +6,16 @@ from importlib import resources
 
 import streamlit as st
 
-from review_ui.screens import frame
-from review_ui.screens.pages import add_photos, batches, confirm, cup_walk, pull_list, review, tray_map
+from review_ui.screens import (
+    add_photos_page,
+    batches_page,
+    confirm_page,
+    cup_walk_page,
+    frame,
+    pull_list_page,
+    review_page,
+    tray_map_page,
+)
 
 
 def run() -> None:
@@ -15,12 +23,12 @@ def run() -> None:
     st.set_page_config(page_title="Trayglow", layout="wide", initial_sidebar_state="auto")
     st.html(f"<style>{resources.files('review_ui.screens').joinpath('style.css').read_text('utf-8')}</style>")
     frame.PAGES.update(
-        batches=st.Page(frame.guarded(batches.show), title="Batches", url_path="batches", default=True),
-        tray=st.Page(frame.guarded(tray_map.show), title="Tray map", url_path="tray"),
-        photos=st.Page(frame.guarded(add_photos.show), title="Add photos", url_path="photos"),
-        walk=st.Page(frame.guarded(cup_walk.show), title="Cup walk", url_path="walk"),
-        review=st.Page(frame.guarded(review.show), title="Review", url_path="review"),
-        confirm=st.Page(frame.guarded(confirm.show), title="Confirm", url_path="confirm"),
-        pull=st.Page(frame.guarded(pull_list.show), title="Pull list", url_path="pull"),
+        batches=st.Page(frame.guarded(batches_page.show), title="Batches", url_path="batches", default=True),
+        tray=st.Page(frame.guarded(tray_map_page.show), title="Tray map", url_path="tray"),
+        photos=st.Page(frame.guarded(add_photos_page.show), title="Add photos", url_path="photos"),
+        walk=st.Page(frame.guarded(cup_walk_page.show), title="Cup walk", url_path="walk"),
+        review=st.Page(frame.guarded(review_page.show), title="Review", url_path="review"),
+        confirm=st.Page(frame.guarded(confirm_page.show), title="Confirm", url_path="confirm"),
+        pull=st.Page(frame.guarded(pull_list_page.show), title="Pull list", url_path="pull"),
     )
     st.navigation(list(frame.PAGES.values()), expanded=True).run()

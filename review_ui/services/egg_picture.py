@@ -26,8 +26,8 @@ from vision.read_photo import WORK_LENGTH_PX
 from vision.reading import (
     AirCell,
     EggMasks,
-    FloatArray,
     Embryo,
+    FloatArray,
     Outline,
     PhotoReading,
     Quality,

@@ -12,8 +12,8 @@ FOUND_AT_A_TAP = ("no development", "ring", "alive", "not opened")
 
 PULL_CAUTION = (
     "Rotten eggs can burst at a small knock. An egg that smells, weeps or foams: do not shake it or hold it "
-    "close; cover your eyes, put it gently into a bag, and disinfect what it touched. Candle an egg once more "
-    "before you open it; when in doubt, put it back. Wash your hands afterwards, and follow your local rules "
+    "close; cover your eyes, put it gently into a bag, and disinfect what it touched. Candle an egg again "
+    "before you open it; when in doubt, put it back. Wash your hands, and follow your local rules "
     "for what is thrown away."
 )
 

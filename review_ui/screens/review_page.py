@@ -38,9 +38,9 @@ def show() -> None:
         states = rec.egg_states(session, batch.id)
     queue = review_queue(states)
     state = _now(states, queue)
-    frame.show_notice()
 
     if state is None:
+        frame.show_notice()
         st.info("Nothing waits for review.")
         _undo_button(store, states, who)
         frame.link("pull", "Pull list")
@@ -67,6 +67,8 @@ def _egg(
 ) -> None:
     look = state.look
     assert look is not None  # _now() chose one that has a look
+    with st.container(key="call_notice"):
+        frame.show_notice(otherwise="Look first, then call it.")
     blind = bool(st.session_state.get("blind", False))
     if not blind:
         st.session_state.setdefault("_seen", set()).add(look.proposal.id)

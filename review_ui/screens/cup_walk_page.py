@@ -9,7 +9,7 @@ import streamlit as st
 from incubation import records as rec
 from review_ui.candling import Matching, contradictions, egg_called, store_matching
 from review_ui.screens import frame, intake
-from review_ui.screens.pages.add_photos import choose_day
+from review_ui.screens.add_photos_page import choose_day
 from review_ui.screens.warmth import show_clock
 from review_ui.services.cup_walk import Walk, walk
 from review_ui.services.photo_intake import matched_by_cups
@@ -52,6 +52,7 @@ def show() -> None:
         st.info("Every occupied cup was photographed or skipped.")
     else:
         _cup(store, batch, tray, now.current, day, skipped_key)
+    _last_photo(eggs, photographed, now)
     _other_cups(eggs, now, skipped_key)
     frame.link("review", "Review")
 
@@ -143,10 +144,20 @@ def _skip(key: str, egg_id: int) -> None:
     st.session_state.pop("_retake", None)
 
 
-def _other_cups(eggs: tuple[rec.Egg, ...], now: Walk, skipped_key: str) -> None:
+def _last_photo(eggs: tuple[rec.Egg, ...], photographed: dict[int, rec.Look], now: Walk) -> None:
+    """The photo stored last, to see whether it is to be taken again."""
     last = next((egg for egg in eggs if egg.id == st.session_state.get("_walk_last")), None)
-    if last is not None and (now.current is None or last.id != now.current.id):
+    look = None if last is None else photographed.get(last.id)
+    if last is None or look is None or (now.current is not None and last.id == now.current.id):
+        return
+    with st.container(horizontal=True, vertical_alignment="center", key="walk_last"):
+        picture = frame.look_picture(look, layers=("outline", "air cell"), side_px=360)
+        if picture is not None:
+            st.image(picture, width=120, alt=f"Photo of {last.cup}")
         st.button(f"Retake {last.cup}", key=f"walk_retake_{last.id}", on_click=_go_to, args=(last.id,))
+
+
+def _other_cups(eggs: tuple[rec.Egg, ...], now: Walk, skipped_key: str) -> None:
     if now.skipped:
         st.write(f"Skipped: {', '.join(egg.cup for egg in now.skipped)}")
         st.button(

@@ -145,24 +145,21 @@ def _contact_sheet(now: intake.Intake, eggs: tuple[rec.Egg, ...]) -> None:
         intake.answer(now, empty=tuple(empty))
         st.rerun()
     cups = now.cups(eggs)
-    choices = [_IN_ORDER, _LEAVE_OUT, *marks]
+    words = {_IN_ORDER: "in order", _LEAVE_OUT: "leave out", **marks}
+    choices = list(words)
 
     with st.container(horizontal=True, key="match_sheet"):
         for number, (file, cup) in enumerate(zip(now.files, cups, strict=True)):
             with st.container(width=168, key=f"photo_{number}"):
+                st.html(f'<span class="cup">{cup or "left out"}</span>')
                 st.image(_thumbnail(file), width=168, alt=file.name)
-
-                def words(choice: str, cup: str | None = cup) -> str:
-                    if choice == _LEAVE_OUT:
-                        return "leave out"
-                    return marks[choice] if choice else f"in order: {cup or 'none left'}"
 
                 fixed = now.fixed.get(number, _IN_ORDER)
                 chosen = st.selectbox(
                     file.name,
                     choices,
                     index=choices.index(_LEAVE_OUT if fixed is None else fixed),
-                    format_func=words,
+                    format_func=words.__getitem__,
                     key=f"cup_of_{number}",
                 )
                 if chosen != (_LEAVE_OUT if fixed is None else fixed):
