@@ -31,6 +31,7 @@ DATA_VARIABLE, DATABASE_VARIABLE = "TRAYGLOW_DATA", "TRAYGLOW_DATABASE"
 DATABASE_FILE, PHOTO_FOLDER = "trayglow.sqlite3", "photos"
 
 _WRITES = "trayglow_writes"
+_WRITERS_LOCK = 747_297_956  # any number, the same in every version
 
 
 def default_folder() -> Path:
@@ -68,7 +69,7 @@ def open_records(
         where = str(place / DATABASE_FILE)
         engine = _sqlite_engine(place / DATABASE_FILE, busy_seconds)
     else:
-        where, engine = _other_engine(url)
+        where, engine = _other_engine(url, busy_seconds)
     records = Records(place, engine, where=where, busy_seconds=busy_seconds)
     try:
         if engine.dialect.name == "sqlite":
@@ -158,8 +159,8 @@ class Records:
     def _session(self, *, writes: bool) -> Iterator[Session]:
         options: dict[str, Any] = {_WRITES: writes}
         if self.engine.dialect.name != "sqlite":
-            # The same promises where several may write at once.
-            options["isolation_level"] = "SERIALIZABLE" if writes else "REPEATABLE READ"
+            # Writers queue (see _server_engine), so each sees all that was committed before it.
+            options["isolation_level"] = "READ COMMITTED" if writes else "REPEATABLE READ"
         try:
             with Session(self.engine.execution_options(**options)) as session:
                 session.info["photo_folder"] = self.folder / PHOTO_FOLDER
@@ -188,6 +189,21 @@ def _sqlite_engine(file: Path, busy_seconds: float) -> Engine:
     return engine
 
 
+def _server_engine(url: URL, busy_seconds: float) -> Engine:
+    """PostgreSQL with the same promises as SQLite: one writes at a time, readers see one state."""
+    engine = create_engine(url, pool_pre_ping=True)
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:
+        if connection.get_execution_options().get(_WRITES, False):
+            connection.exec_driver_sql(f"SET LOCAL lock_timeout = '{round(1000 * busy_seconds)}ms'")
+            connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_WRITERS_LOCK})")
+        else:
+            connection.exec_driver_sql("SET TRANSACTION READ ONLY")
+
+    return engine
+
+
 def _use_write_ahead(engine: Engine, busy_seconds: float) -> None:
     """Switch to write-ahead mode, which lasts.
 
@@ -210,15 +226,15 @@ def _use_write_ahead(engine: Engine, busy_seconds: float) -> None:
         connection.close()
 
 
-def _other_engine(text: str) -> tuple[str, Engine]:
+def _other_engine(text: str, busy_seconds: float) -> tuple[str, Engine]:
     try:
         url = make_url(text)
         where = url.render_as_string(hide_password=True)
         if url.get_backend_name() == "sqlite":
             if not url.database or url.database == ":memory:":
                 raise RecordsError(f"{DATABASE_VARIABLE}: {text} names no file to keep records in.")
-            return where, _sqlite_engine(Path(url.database), 10.0)
-        return where, create_engine(url, pool_pre_ping=True)
+            return where, _sqlite_engine(Path(url.database), busy_seconds)
+        return where, _server_engine(url, busy_seconds)
     except ModuleNotFoundError as error:
         raise RecordsError(
             f"{DATABASE_VARIABLE}: the package {error.name} for this database is not installed; install "

@@ -25,7 +25,7 @@ def trouble(error: DBAPIError | sqlite3.Error, *, where: str, busy_seconds: floa
     """
     text = str(error.orig if isinstance(error, DBAPIError) else error)
     low = text.lower()
-    if "locked" in low or "busy" in low or "could not serialize" in low or "deadlock" in low:
+    if "locked" in low or "busy" in low or "lock timeout" in low or "deadlock" in low:
         return RecordsError(
             f"The records in {where} are in use by another program (waited {busy_seconds:g} s), so "
             f"{_NOTHING}; try again when it has finished."
@@ -42,6 +42,11 @@ def trouble(error: DBAPIError | sqlite3.Error, *, where: str, busy_seconds: floa
     if "unable to open" in low:
         return RecordsError(
             f"The records in {where} cannot be opened; see that its folder is there and may be written to."
+        )
+    if "connection" in low and any(word in low for word in ("refused", "failed", "closed", "timeout")):
+        return RecordsError(
+            f"The server of the records in {where} does not answer, so {_NOTHING}; see that it is running "
+            "and that the address and password are right."
         )
     if "not a database" in low or "malformed" in low:
         return RecordsError(
