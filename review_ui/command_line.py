@@ -35,7 +35,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
     try:
-        options = _parser().parse_args(argv)
+        options = _parser(sys.argv[1:] if argv is None else argv).parse_args(argv)
     except SystemExit as stop:  # argparse has said what is wrong, or has shown the help
         return stop.code if isinstance(stop.code, int) else OK
     run: Callable[[argparse.Namespace], int] = options.run
@@ -55,13 +55,14 @@ def main(argv: Sequence[str] | None = None) -> int:
     return status
 
 
-def _parser() -> argparse.ArgumentParser:
+def _parser(words: Sequence[str] = ()) -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="trayglow", description="Helps to candle hatching eggs with a phone, whole trays at a time."
     )
     parser.add_argument("--version", action="version", version=f"trayglow {_version()}")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for name in COMMANDS:
+    # A command that is named first needs none of the others, some of which are slow to load.
+    for name in words[:1] if set(words[:1]) & set(COMMANDS) else COMMANDS:
         importlib.import_module(f"review_ui.{name}").add_parser(commands)
     return parser
 
