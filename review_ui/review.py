@@ -29,11 +29,12 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.set_defaults(run=run)
 
 
-def add_screen_options(parser: argparse.ArgumentParser) -> None:
+_OWN_FOLDER = "folder of the records (default: TRAYGLOW_DATA, else your data folder)"
+
+
+def add_screen_options(parser: argparse.ArgumentParser, *, data_help: str = _OWN_FOLDER) -> None:
     """The options that every command with screens has."""
-    parser.add_argument(
-        "--data", metavar="DIR", help="folder of the records (default: TRAYGLOW_DATA, else your data folder)"
-    )
+    parser.add_argument("--data", metavar="DIR", help=data_help)
     parser.add_argument(
         "--port",
         type=_port,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from typing import Literal
 
@@ -66,6 +66,7 @@ def random_tray(
     species: str = "chicken",
     shell: str | None = None,
     camera: Camera | None = None,
+    eggs: Mapping[tuple[int, int], EggSpec] | None = None,
     compress: bool = True,
 ) -> SimulatedPhoto:
     """A candled tray from above.
@@ -92,6 +93,8 @@ def random_tray(
         Whether light shines up through empty cups.
     species, shell, camera
         Fixed where given.
+    eggs
+        The egg of a cup, by row and column, where it is not to be drawn at random.
     compress
         Whether the picture goes through JPEG at the camera's quality.
     """
@@ -132,10 +135,13 @@ def random_tray(
     for number, cup in enumerate(cups):
         if cup in empties:
             continue
-        wanted = statuses[number] if statuses is not None else None
-        spec = random_egg(rng, status=wanted, day=day, species=species, shell=shell)
-        while spec.profile.breadth > 0.99 * pitch:
+        if eggs is not None and cup in eggs:
+            spec = eggs[cup]
+        else:
+            wanted = statuses[number] if statuses is not None else None
             spec = random_egg(rng, status=wanted, day=day, species=species, shell=shell)
+            while spec.profile.breadth > 0.99 * pitch:
+                spec = random_egg(rng, status=wanted, day=day, species=species, shell=shell)
         spec = replace(spec, embryo_azimuth_deg=float(rng.uniform(-180, 180)),
                        embryo_place=float(np.clip(rng.normal(-0.35, 0.25), -0.7, 0.4)))  # fmt: skip
         lean = float(min(abs(rng.normal(0, 3.5)), 9))
@@ -161,12 +167,14 @@ def random_tray(
     if compress:
         with Image.open(io.BytesIO(encode_jpeg(rgb, camera.quality))) as image:
             rgb = np.asarray(image)
-    eggs = tuple(
+    truths = tuple(
         egg_truth(spec, layer, rgb, hidden, axis_deg=None, lean_deg=90 - lean, row=cup[0], column=cup[1])
         for spec, layer, cup, lean in drawn
     )
     tray = TrayTruth(rows, columns, layout, centres, tuple(sorted(empties)), rotation, pitch)
-    return SimulatedPhoto(rgb, eggs, "end", seed, (), lamp="tray light below", surroundings="tray", tray=tray)
+    return SimulatedPhoto(
+        rgb, truths, "end", seed, (), lamp="tray light below", surroundings="tray", tray=tray
+    )
 
 
 def _empty_cups(
