@@ -88,9 +88,14 @@ def records() -> rec.Records:
     return _opened(str(rec.default_folder()))
 
 
-@st.cache_resource(show_spinner=False)
+@st.cache_resource(show_spinner=False, on_release=rec.Records.close)
 def _opened(folder: str) -> rec.Records:
     return rec.open_records(folder)
+
+
+def close_records() -> None:
+    """Close what :func:`records` opened, as at the end of a server."""
+    _opened.clear()
 
 
 def remembered(name: str) -> str | None:

@@ -153,7 +153,7 @@ def _badge(doubt: Doubt, x: float, y: float) -> str:
     return ""
 
 
-def _text(x: float, y: float, text: str, colour: str, size: int = 19) -> str:
+def _text(x: float, y: float, text: str, colour: str, size: int = 20) -> str:
     return (
         f'<text x="{x}" y="{y}" text-anchor="middle" font-size="{size}" font-weight="600" fill="{colour}">'
         f"{escape(text)}</text>"

@@ -1,0 +1,363 @@
+"""Every page launched by Streamlit's own AppTest: with nothing, with one egg, and with an error."""
+
+from __future__ import annotations
+
+import io
+import os
+import shutil
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from PIL import Image
+from records_examples import add_look, measured, new_tray
+from streamlit.testing.v1 import AppTest
+
+from incubation import records as rec
+from review_ui.screens import frame
+
+APP = Path(__file__).parents[2] / "review_ui" / "screens" / "app.py"
+PAGES = ("batches", "tray_map", "add_photos", "cup_walk", "review", "confirm", "pull_list")
+
+
+@pytest.fixture
+def data(tmp_path, monkeypatch):
+    folder = tmp_path / "records"
+    monkeypatch.setenv("TRAYGLOW_DATA", str(folder))
+    monkeypatch.delenv("TRAYGLOW_DATABASE", raising=False)
+    yield folder
+    frame.close_records()
+
+
+def page(name: str, **state: str) -> AppTest:
+    at = AppTest.from_string(
+        f"from review_ui.screens import frame, {name}_page\nframe.guarded({name}_page.show)()",
+        default_timeout=60,
+    )
+    at.query_params.update(state)
+    return at.run()
+
+
+def shown(at: AppTest) -> str:
+    """All words on the page."""
+    kinds = (at.markdown, at.text, at.info, at.warning, at.error, at.success, at.caption, at.subheader)
+    words = [element.value for kind in kinds for element in kind]
+    return "\n".join([*words, *(uploader.label for uploader in at.file_uploader)])
+
+
+def button(at: AppTest, label: str):
+    found = [one for one in at.button if one.label == label]
+    assert len(found) == 1, (label, [one.label for one in at.button])
+    return found[0]
+
+
+def photo() -> bytes:
+    file = io.BytesIO()
+    Image.new("RGB", (100, 120), (200, 90, 20)).save(file, "PNG")
+    return file.getvalue()
+
+
+def one_egg(folder: Path, entry=None, *, call: str | None = None, eggs: int = 1) -> tuple[rec.Egg, ...]:
+    with rec.open_records(folder) as records:
+        _, _, placed = new_tray(records, rows=1, columns=eggs)
+        for egg in placed:
+            add_look(records, egg, entry or measured("clear", 0.5, "review", veins=False), photo=photo())
+            if call is not None:
+                with records.write() as session:
+                    rec.add_call(session, egg.id, call, who="Ada")
+    return placed
+
+
+def states(folder: Path) -> tuple[rec.EggState, ...]:
+    with rec.open_records(folder) as records, records.read() as session:
+        return rec.egg_states(session, rec.list_batches(session)[0].id)
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_empty_page_says_what_to_do(data, name):
+    at = page(name, who="Ada")
+    assert not at.exception
+    assert not at.error
+    assert len(at.title) == 1
+    assert "No batch yet" in shown(at)
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_page_with_one_egg(data, name):
+    entry = {
+        "confirm": measured("clear", 0.95, "confirm", veins=False),
+        "pull_list": measured("clear", 0.95, "confirm", veins=False),
+    }.get(name)
+    one_egg(data, entry, call="clear" if name == "pull_list" else None)
+    at = page(name, who="Ada")
+    assert not at.exception
+    assert not at.error
+    expected = {
+        "batches": "1 in the machine, 1 to review",
+        "tray_map": 'data-cup="A1" data-status="clear" data-doubt="review"',
+        "add_photos": "a phone offers its camera here",
+        "cup_walk": "Photo of A1",
+        "review": "Proposed: **clear**, 50%",
+        "confirm": "Look at each",
+        "pull_list": "clear, called by Ada",
+    }[name]
+    assert expected in shown(at)
+    assert not at.warning or name == "pull_list"
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_records_that_cannot_be_opened_are_one_sentence(data, name):
+    data.mkdir()
+    (data / "trayglow.sqlite3").write_bytes(b"this is no database, whatever its name says" * 40)
+    at = page(name, who="Ada")
+    assert not at.exception
+    assert len(at.error) == 1
+    assert "Traceback" not in at.error[0].value
+    assert "fault in the program" not in at.error[0].value
+
+
+@pytest.mark.parametrize("name", ["review", "confirm"])
+def test_a_photo_that_is_gone_is_named_and_the_egg_can_still_be_called(data, name):
+    decision = "confirm" if name == "confirm" else "review"
+    one_egg(data, measured("clear", 0.9, decision, veins=False))
+    shutil.rmtree(data / "photos")
+    at = page(name, who="Ada")
+    assert not at.exception
+    assert any("cannot be shown" in one.value for one in at.warning)
+    assert any(one.label in ("Clear", "Confirm 1 egg") for one in at.button)
+
+
+def test_whole_app_starts_on_the_batches_and_says_what_the_model_saw(data):
+    at = AppTest.from_file(APP, default_timeout=60).run()
+    assert not at.exception
+    assert at.title[0].value == "Batches"
+    assert "never seen a real infertile egg" in shown(at)
+
+
+def test_a_call_is_recorded_before_the_next_page_is_drawn(data):
+    first, second = one_egg(data, eggs=2)
+    at = page("review")
+    at.text_input(key="who_name").set_value("  Ada ")
+    button(at, "Start").click().run()
+    shown_first = f"call_early_death_{first.id}"
+    at.session_state["_first_seen"] = (first.id, 0.0)
+    at.button(key=shown_first).click().run()
+    assert not at.exception
+    one, other = states(data)
+    assert (one.call.status, one.call.who, one.call.proposal_shown) == ("early death", "Ada", True)
+    assert one.call.proposal_id == one.look.proposal.id
+    assert other.call is None
+    assert "A1 called early death by Ada" in shown(at)
+    at.button(key=f"call_developing_{second.id}")  # the next egg came by itself
+
+
+def test_hidden_proposal_is_recorded_as_not_seen(data):
+    (egg,) = one_egg(data)
+    at = page("review")  # asks for the name first, so the proposal has not been in view
+    at.text_input(key="who_name").set_value("Ada")
+    at.session_state["blind"] = True
+    button(at, "Start").click().run()
+    assert "Proposed" not in shown(at)
+    at.session_state["_first_seen"] = (egg.id, 0.0)
+    at.button(key=f"call_clear_{egg.id}").click().run()
+    (state,) = states(data)
+    assert state.call.proposal_shown is False
+
+
+def test_proposal_hidden_only_after_it_was_seen_counts_as_seen(data):
+    (egg,) = one_egg(data)
+    at = page("review", who="Ada")
+    at.toggle(key="blind").set_value(True).run()
+    assert "Proposed" not in shown(at)
+    at.session_state["_first_seen"] = (egg.id, 0.0)
+    at.button(key=f"call_clear_{egg.id}").click().run()
+    (state,) = states(data)
+    assert state.call.proposal_shown is True
+
+
+def test_a_key_held_down_calls_no_egg_that_was_not_seen(data):
+    first, _ = one_egg(data, eggs=2)
+    at = page("review", who="Ada")
+    # The page has only just been drawn.
+    at.session_state["_first_seen"] = (first.id, float("inf"))
+    at.button(key=f"call_clear_{first.id}").click().run()
+    assert all(state.call is None for state in states(data))
+    assert "Not recorded" in shown(at)
+
+
+def test_undo_brings_the_egg_back_and_keeps_both_records(data):
+    (egg,) = one_egg(data)
+    at = page("review", who="Ada")
+    at.session_state["_first_seen"] = (egg.id, 0.0)
+    at.button(key=f"call_clear_{egg.id}").click().run()
+    assert "Nothing waits for review" in shown(at)
+    button(at, "Undo last call (A1)").click().run()
+    assert not at.exception
+    (state,) = states(data)
+    assert state.call is None
+    with rec.open_records(data) as records, records.read() as session:
+        assert [call.status for call in rec.calls_of(session, egg.id)] == ["clear", None]
+    at.button(key=f"call_developing_{egg.id}")  # it is shown again
+
+
+def test_skipped_egg_comes_again_last(data):
+    first, second = one_egg(data, eggs=2)
+    at = page("review", who="Ada")
+    at.button(key=f"skip_{first.id}").click().run()
+    at.button(key=f"skip_{second.id}").click().run()
+    at.button(key=f"call_clear_{first.id}")
+    assert all(state.call is None for state in states(data))
+
+
+def test_confirming_records_a_call_for_each_ticked_egg_only(data):
+    eggs = one_egg(data, measured("clear", 0.95, "confirm", veins=False), eggs=3)
+    at = page("confirm", who="Ada")
+    next(box for box in at.checkbox if box.label == "A2 clear").uncheck().run()
+    button(at, "Confirm 2 eggs").click().run()
+    assert not at.exception
+    by_cup = {state.egg.cup: state.call for state in states(data)}
+    assert by_cup["A2"] is None
+    assert [by_cup[cup].status for cup in ("A1", "A3")] == ["clear", "clear"]
+    assert by_cup["A1"].id != by_cup["A3"].id
+    assert len(eggs) == 3
+
+
+def test_pull_list_ticks_and_keeps_what_was_inside(data):
+    (egg,) = one_egg(data, measured("clear", 0.95, "confirm", veins=False), call="early death")
+    at = page("pull_list", who="Ada")
+    assert any("burst" in one.value for one in at.warning)
+    button(at, "Pulled A1").click().run()
+    assert states(data)[0].pulled
+    at.number_input(key=f"embryo_day_{egg.id}").set_value(5).run()
+    button(at, "Embryo of about day 5").click().run()
+    assert not at.exception
+    outcome = states(data)[0].outcome
+    assert (outcome.found, outcome.embryo_day, outcome.who) == ("embryo", 5.0, "Ada")
+    button(at, "Change A1").click().run()
+    assert states(data)[0].outcome is None
+    button(at, "Put A1 back").click().run()
+    assert not states(data)[0].pulled
+
+
+def test_an_egg_pulled_meanwhile_by_somebody_else_is_said_and_not_ticked_twice(data):
+    (egg,) = one_egg(data, call="clear")
+    at = page("pull_list", who="Ada")
+    with rec.open_records(data) as records, records.write() as session:
+        rec.tick_pulled(session, egg.id, who="Ben")
+    button(at, "Pulled A1").click().run()
+    assert not at.exception
+    assert len(at.error) == 1
+    assert "fault" not in at.error[0].value
+
+
+def test_batch_tray_and_eggs_from_the_forms(data):
+    at = page("batches")
+    at.text_input(key="batch_name").set_value("Spring")
+    at.text_input(key="batch_breeds").set_value("Sundheim, , Barnevelder")
+    button(at, "Make the batch").click().run()
+    button(at, "Add the tray").click().run()
+    at.text_input(key="eggs_cups").set_value("A1-B2, E6")
+    button(at, "Put the eggs in").click().run()
+    assert not at.exception
+    assert not at.error
+    assert [state.egg.cup for state in states(data)] == ["A1", "A2", "B1", "B2", "E6"]
+    with rec.open_records(data) as records, records.read() as session:
+        assert rec.list_batches(session)[0].breeds == ("Sundheim", "Barnevelder")
+
+
+@pytest.mark.parametrize("cups", ["", "Q9", "A1-", "A1", "nonsense"])
+def test_wrong_cups_are_one_sentence_and_record_nothing(data, cups):
+    one_egg(data)  # its egg stands in A1
+    at = page("batches")
+    at.text_input(key="eggs_cups").set_value(cups)
+    button(at, "Put the eggs in").click().run()
+    assert not at.exception
+    assert len(at.error) == 1
+    assert "fault in the program" not in at.error[0].value
+    assert len(states(data)) == 1
+
+
+def test_batch_without_a_name_is_refused(data):
+    at = page("batches")
+    button(at, "Make the batch").click().run()
+    assert "Name" in at.error[0].value
+    assert "No batch yet" in shown(at)
+
+
+SAMPLE = Path(__file__).parents[2] / "sample_images" / "pictures" / "day07_developing_white.jpg"
+
+
+def upload(at: AppTest, *files: tuple[str, bytes]) -> AppTest:
+    content = [(name, data, "image/jpeg") for name, data in files]
+    at.file_uploader[0].set_value(content if at.file_uploader[0].proto.multiple_files else content[0])
+    return at.run()
+
+
+def test_photos_are_stored_only_after_a_yes_and_a_broken_one_is_named(data):
+    with rec.open_records(data) as records:
+        new_tray(records, rows=1, columns=3)
+    at = page("add_photos")
+    at.radio(key="photos_kind").set_value("One egg in each photo").run()
+    at.number_input[0].set_value(7).run()
+    upload(at, ("first.jpg", SAMPLE.read_bytes()), ("second.jpg", SAMPLE.read_bytes()[:4000]))
+    button(at, "Examine 2 photos").click().run()
+    assert not at.exception
+    assert "second.jpg" in at.error[0].value
+    assert os.sep + "second" not in at.error[0].value  # the person's own name for it
+    assert all(state.look is None for state in states(data))
+    button(at, "Store 1 egg").click().run()
+    assert not at.exception
+    looks = {state.egg.cup: state.look for state in states(data)}
+    assert looks["A1"].reading.day == 7
+    assert looks["A2"] is looks["A3"] is None
+
+
+def test_starting_over_stores_nothing(data):
+    with rec.open_records(data) as records:
+        new_tray(records, rows=1, columns=2)
+    at = page("add_photos")
+    at.radio(key="photos_kind").set_value("One egg in each photo").run()
+    upload(at, ("first.jpg", SAMPLE.read_bytes()))
+    button(at, "Examine 1 photo").click().run()
+    button(at, "Start over").click().run()
+    assert not at.exception
+    assert all(state.look is None for state in states(data))
+    assert at.file_uploader
+
+
+def test_cup_walk_stores_the_named_cup_and_goes_on(data):
+    with rec.open_records(data) as records:
+        new_tray(records, rows=1, columns=3)
+    at = page("cup_walk")
+    assert at.file_uploader[0].label == "Photo of A1"
+    button(at, "Skip A1").click().run()
+    assert at.file_uploader[0].label == "Photo of A2"
+    upload(at, ("second.jpg", SAMPLE.read_bytes()))
+    assert not at.exception
+    assert at.file_uploader[0].label == "Photo of A3"
+    assert {state.egg.cup for state in states(data) if state.look} == {"A2"}
+    upload(at, ("third.jpg", b"no picture at all"))
+    assert "third.jpg" in at.error[0].value
+    assert at.file_uploader[0].label == "Photo of A3"
+    button(at, "Retake A2").click().run()
+    assert at.file_uploader[0].label == "Photo of A2"
+
+
+def test_clock_cautions_after_15_minutes_and_outlives_a_reload(data):
+    one_egg(data)
+    long_ago = datetime.now(UTC) - timedelta(minutes=16)
+    at = page("cup_walk", out=long_ago.strftime("%Y-%m-%dT%H:%M:%SZ"))
+    assert not at.exception
+    clock = "".join(block.proto.body for block in at.get("html"))
+    assert "16 min: put the tray back now" in clock
+    button(at, "The tray is back").click().run()
+    assert button(at, "The tray is out now")
+
+
+@pytest.mark.parametrize("params", [{"batch": "77"}, {"batch": "x'"}, {"out": "never"}, {"who": " "}])
+def test_nonsense_in_the_address_is_harmless(data, params):
+    one_egg(data)
+    for name in ("cup_walk", "review"):
+        at = page(name, **params)
+        assert not at.exception
+        assert not at.error
