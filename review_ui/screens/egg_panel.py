@@ -33,22 +33,26 @@ def earlier_days(history: rec.EggHistory, now: rec.Look, *, with_proposals: bool
     st.subheader("Earlier days")
     with st.container(horizontal=True, key="earlier_days"):
         for look in reversed(before):
-            with st.container(width=230):
+            with st.container(width=190, key=f"day_{look.reading.id}"):
                 picture = frame.look_picture(look, layers=("outline", "air cell"), side_px=460)
                 if picture is not None:
-                    st.image(picture, width=220)
+                    st.image(picture, width=180)
                 words = f"Day {look.reading.day:g}"
                 if with_proposals:
                     words += f": {look.proposal.status}"
                     if look.proposal.reasons:
                         words += f" ({look.proposal.reasons[0]})"
                 st.write(_plain(words))
+
+
+def calls_so_far(history: rec.EggHistory) -> None:
+    """Every call of the egg in order, those undone too."""
     calls = [
         f"{call.status or 'undone'} by {call.who} on {call.at.astimezone():%d %b %H:%M}"
         for call in history.calls
     ]
     if calls:
-        st.caption(_plain("Calls so far: " + "; ".join(calls)))
+        st.write(_plain("Calls so far: " + "; ".join(calls) + "."))
 
 
 def _plain(text: str) -> str:

@@ -31,4 +31,6 @@ def run() -> None:
         confirm=st.Page(frame.guarded(confirm_page.show), title="Confirm", url_path="confirm"),
         pull=st.Page(frame.guarded(pull_list_page.show), title="Pull list", url_path="pull"),
     )
+    for word in ("batch", "who", "out"):
+        frame.remembered(word)  # a page that does not use a word hands it on to the next
     st.navigation(list(frame.PAGES.values()), expanded=True).run()

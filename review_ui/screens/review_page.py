@@ -8,7 +8,7 @@ import streamlit as st
 
 from incubation import records as rec
 from review_ui.screens import frame
-from review_ui.screens.egg_panel import LOOK_LAYERS, earlier_days, proposal_words
+from review_ui.screens.egg_panel import LOOK_LAYERS, calls_so_far, earlier_days, proposal_words
 from review_ui.services.calling import SHORTEST_LOOK_S, last_called, make_call, undo
 from review_ui.services.egg_picture import EGG_LAYERS
 from review_ui.services.review_queue import next_egg, review_queue
@@ -74,7 +74,10 @@ def _egg(
         st.session_state.setdefault("_seen", set()).add(look.proposal.id)
     shown = look.proposal.id in st.session_state.get("_seen", set())
 
-    picture_side, word_side = st.columns([3, 2], gap="medium")
+    with store.read() as session:
+        history = rec.history_of(session, state.egg.id)
+    several = len(history.looks) > 1
+    picture_side, word_side, *earlier_side = st.columns([5, 4, 2] if several else [5, 4], gap="medium")
     with picture_side:
         st.html(
             f'<span class="cup">{state.egg.cup}</span> &nbsp; {state.tray.name}, day {look.reading.day:g}, '
@@ -103,10 +106,7 @@ def _egg(
             st.write("The proposal is hidden until you have called.")
         else:
             proposal_words(look)
-        if state.call is not None:
-            st.write(
-                f"Called {state.call.status} by {state.call.who} on {state.call.at.astimezone():%d %b %H:%M}."
-            )
+        calls_so_far(history)
         st.toggle("Hide the proposal until I have called", key="blind", persist_state="session")
         chosen = st.pills(
             "Lines shown",
@@ -119,9 +119,9 @@ def _egg(
         st.session_state["_layers"] = tuple(chosen)
         st.text_input("Note to keep with the call", key=f"note_{state.egg.id}", max_chars=300)
         frame.show_reviewer(who)
-    with store.read() as session:
-        history = rec.history_of(session, state.egg.id)
-    earlier_days(history, look, with_proposals=not blind)
+    for side in earlier_side:
+        with side:
+            earlier_days(history, look, with_proposals=not blind)
     _first_seen(state.egg.id)
 
 
