@@ -60,8 +60,12 @@ def _egg(state: rec.EggState) -> bool:
         picture = frame.look_picture(look, layers=("outline", "air cell"), side_px=_SIDE_PX)
         if picture is not None:
             st.image(picture, width=168, alt=f"Egg {state.egg.cup}")
+        # No egg is called unseen: without its picture it stays for review.
         return st.checkbox(
-            f"{state.egg.cup} {look.proposal.status}", value=True, key=f"keep_{look.proposal.id}"
+            f"{state.egg.cup} {look.proposal.status}",
+            value=picture is not None,
+            disabled=picture is None,
+            key=f"keep_{look.proposal.id}",
         )
 
 

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import os
 import shutil
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
 from PIL import Image
@@ -14,7 +17,10 @@ from records_examples import add_look, measured, new_tray
 from streamlit.testing.v1 import AppTest
 
 from incubation import records as rec
-from review_ui.screens import frame
+from review_ui.candling import ExaminedFile
+from review_ui.examine_photo import ExaminedPhoto
+from review_ui.screens import frame, intake
+from vision.reading import PhotoReading
 
 APP = Path(__file__).parents[2] / "review_ui" / "screens" / "app.py"
 PAGES = ("batches", "tray_map", "add_photos", "cup_walk", "review", "confirm", "pull_list")
@@ -116,15 +122,23 @@ def test_records_that_cannot_be_opened_are_one_sentence(data, name):
     assert "fault in the program" not in at.error[0].value
 
 
-@pytest.mark.parametrize("name", ["review", "confirm"])
-def test_a_photo_that_is_gone_is_named_and_the_egg_can_still_be_called(data, name):
-    decision = "confirm" if name == "confirm" else "review"
-    one_egg(data, measured("clear", 0.9, decision, veins=False))
+def test_a_photo_that_is_gone_is_named_and_the_egg_can_still_be_called(data):
+    one_egg(data)
     shutil.rmtree(data / "photos")
-    at = page(name, who="Ada")
+    at = page("review", who="Ada")
     assert not at.exception
     assert any("cannot be shown" in one.value for one in at.warning)
-    assert any(one.label in ("Clear", "Confirm 1 egg") for one in at.button)
+    assert button(at, "Clear")
+
+
+def test_an_egg_without_its_picture_cannot_be_confirmed_at_a_glance(data):
+    one_egg(data, measured("clear", 0.9, "confirm", veins=False))
+    shutil.rmtree(data / "photos")
+    at = page("confirm", who="Ada")
+    assert not at.exception
+    assert not at.checkbox[0].value
+    assert at.checkbox[0].disabled
+    assert button(at, "Confirm 0 eggs").disabled
 
 
 def test_whole_app_starts_on_the_batches_and_says_what_the_model_saw(data):
@@ -310,6 +324,97 @@ def test_photos_are_stored_only_after_a_yes_and_a_broken_one_is_named(data):
     looks = {state.egg.cup: state.look for state in states(data)}
     assert looks["A1"].reading.day == 7
     assert looks["A2"] is looks["A3"] is None
+
+
+def examined(folder: Path, name: str, *eggs, view: str = "side") -> ExaminedFile:
+    """A photo as if it had been examined."""
+    folder.mkdir(exist_ok=True)
+    (folder / name).write_bytes(photo() + name.encode())  # told apart by what follows the picture
+    sha256 = hashlib.sha256((folder / name).read_bytes()).hexdigest()
+    reading = PhotoReading(name, sha256, 100, 120, datetime(2026, 3, 12, 20), view)  # noqa: DTZ001
+    record = {
+        "photo": name,
+        "sha256": sha256,
+        "width_px": 100,
+        "height_px": 120,
+        "taken_at": "2026-03-12T20:00:00",
+        "view": view,
+        "error": None,
+        "eggs": list(eggs),
+    }
+    return ExaminedFile(folder / name, name, ExaminedPhoto(reading, (), record))
+
+
+@pytest.fixture
+def swapped_photos(data, tmp_path):
+    """Day 7: A1 had veins and A2 was clear. Day 10: the photos say the opposite."""
+    living, clear = measured("developing", 0.97, "pass"), measured("clear", 0.95, "confirm", veins=False)
+    with rec.open_records(data) as records:
+        batch, tray, eggs = new_tray(records, rows=1, columns=2)
+        for egg, entry in zip(eggs, (living, clear), strict=True):
+            add_look(records, egg, entry, photo=egg.cup.encode())
+    waiting = intake.Intake(
+        TemporaryDirectory(dir=tmp_path),
+        batch.id,
+        tray,
+        10,
+        False,
+        (examined(tmp_path / "in", "1.jpg", clear), examined(tmp_path / "in", "2.jpg", living)),
+    )
+    yield waiting
+    waiting.folder.cleanup()
+
+
+def looking_through(waiting: intake.Intake) -> AppTest:
+    at = AppTest.from_string(
+        "from review_ui.screens import frame, add_photos_page\nframe.guarded(add_photos_page.show)()",
+        default_timeout=60,
+    )
+    at.session_state["_intake"] = waiting
+    return at.run()
+
+
+def statuses(folder: Path) -> dict[str, str]:
+    return {state.egg.cup: state.look.proposal.status for state in states(folder)}
+
+
+def test_a_contradiction_is_asked_about_before_anything_is_stored(data, swapped_photos):
+    at = looking_through(swapped_photos)
+    assert not at.exception
+    assert any("swapped" in one.value for one in at.warning)
+    assert button(at, "Store 2 eggs").disabled
+    at.button(key=f"swap_yes_{swapped_photos.matching(eggs_of(data)).matches[0].egg.id}").click().run()
+    assert not button(at, "Store 2 eggs").disabled
+    button(at, "Store 2 eggs").click().run()
+    assert not at.exception
+    assert statuses(data) == {"A1": "developing", "A2": "clear"}
+    assert all(state.look.reading.day == 10 for state in states(data))
+
+
+def test_a_contradiction_answered_with_no_is_stored_for_review(data, swapped_photos):
+    at = looking_through(swapped_photos)
+    for state in states(data):
+        at.button(key=f"swap_no_{state.egg.id}").click().run()
+    button(at, "Store 2 eggs").click().run()
+    assert not at.exception
+    assert statuses(data) == {"A1": "clear", "A2": "developing"}
+    assert {state.look.proposal.decision for state in states(data)} == {"review"}
+
+
+def test_eggs_that_lie_in_each_others_cups_are_recorded_where_they_lie(data, swapped_photos, tmp_path):
+    clear, living = (file.examined.record["eggs"][0] for file in swapped_photos.files)
+    eggs = eggs_of(data)
+    both = examined(tmp_path / "in", "tray.jpg", {**clear, "cup": "A1"}, {**living, "cup": "A2"}, view="end")
+    at = looking_through(replace(swapped_photos, whole_tray=True, files=(both,)))
+    at.button(key=f"swap_yes_{eggs[0].id}").click().run()
+    button(at, "Store 2 eggs").click().run()
+    assert not at.exception
+    now = {state.egg.id: (state.egg.cup, state.look.proposal.status) for state in states(data)}
+    assert now == {eggs[0].id: ("A2", "developing"), eggs[1].id: ("A1", "clear")}
+
+
+def eggs_of(folder: Path) -> tuple[rec.Egg, ...]:
+    return tuple(state.egg for state in states(folder))
 
 
 def test_starting_over_stores_nothing(data):
