@@ -20,8 +20,8 @@ DOUBT_WORDS: dict[Doubt, str] = {
     "pulled": "pulled",
 }
 
-_CUP_WIDTH, _CUP_HEIGHT = 60, 84
-_HEADER = 30
+_CUP_WIDTH, _CUP_HEIGHT = 58, 84
+_HEADER = 28
 _INK, _FAINT, _GROUND = "#ece2d3", "#6f665b", "#191511"
 
 
@@ -102,7 +102,7 @@ def _cup(mark: CupMark | None, name: str, left: float, top: float) -> str:
     if mark is None:
         return (
             f'<g data-cup="{name}" data-status="empty"><title>{name}: empty</title>'
-            f'<circle cx="{left + 30}" cy="{top + 30}" r="5" fill="none" stroke="{_FAINT}" '
+            f'<circle cx="{left + 29}" cy="{top + 30}" r="5" fill="none" stroke="{_FAINT}" '
             'stroke-dasharray="2 3"/></g>'
         )
     said = mark.status or "not candled yet"
@@ -113,9 +113,9 @@ def _cup(mark: CupMark | None, name: str, left: float, top: float) -> str:
     return (
         f'<g data-cup="{name}" data-status="{escape(said, quote=True)}" data-doubt="{mark.doubt}">'
         f"<title>{escape(words)}</title>"
-        f"<g{faded}>{_body(mark.status, left + 27, top + 32)}</g>"
-        f"{_badge(mark.doubt, left + 48, top + 14)}"
-        f"{_text(left + 30, top + 72, short, colour)}</g>"
+        f"<g{faded}>{_body(mark.status, left + 26, top + 32)}</g>"
+        f"{_badge(mark.doubt, left + 46, top + 14)}"
+        f"{_text(left + 29, top + 72, short, colour)}</g>"
     )
 
 
