@@ -14,7 +14,8 @@ from vision.egg_outline import Candidate, find_candidates, fit_outline
 from vision.reading import Outline, View
 
 WINDOW_OVER_EXTENT = 1.5
-END_VIEW_WINDOW = 128  # pixels; a tray has many eggs and each is nearly a disc
+# From above, a dark egg is told by its neighbours too: a wider window, but fewer pixels an egg.
+END_VIEW_OVER_EXTENT, END_VIEW_WINDOW = 2.0, 192
 TRAY_SIDE = 640  # the shrunk photo's longer side where eggs are many and small
 SMALL_EGG_SHARE = 0.2  # of the photo's longer side: smaller first finds call for the finer look
 # A tray from above: at least so many eggs, all near-discs. An egg on its side is 1.25 to 1.4 long.
@@ -88,7 +89,7 @@ def _look_closely(
         network,
         rgb,
         centre_px=candidate.centre_px,
-        side_px=WINDOW_OVER_EXTENT * candidate.extent_px,
+        side_px=(END_VIEW_OVER_EXTENT if end_view else WINDOW_OVER_EXTENT) * candidate.extent_px,
         **({"size": END_VIEW_WINDOW} if end_view else {}),
     )
     outline = fit_outline(maps, end_view=end_view)
