@@ -37,7 +37,7 @@ from sample_images.truth import EggTruth, SimulatedPhoto
 FOLDER = Path(__file__).parent / "demo"
 SIDE_SIZE, TRAY_SIZE = (640, 480), (1500, 2000)
 SIDE_QUALITY, TRAY_QUALITY = 80, 76
-BLURRED = ("C6",)  # one shot that shook, to be taken again
+OUT_OF_FOCUS = ("C6",)  # one shot, as happens
 
 # One phone and one lamp for the whole evening.
 _PHONE = Camera(
@@ -51,8 +51,8 @@ def side_picture(egg: DemoEgg) -> SimulatedPhoto:
     rng = np.random.default_rng([SEED, 7, *egg.place])
     height, width = SIDE_SIZE
     camera = replace(_PHONE, exposure=_PHONE.exposure * float(np.exp(rng.normal(0, 0.12))))
-    if egg.cup in BLURRED:
-        camera = replace(camera, motion_px=34.0, motion_deg=20.0)
+    if egg.cup in OUT_OF_FOCUS:
+        camera = replace(camera, blur_px=8.0, sharpening=0.0)
     pose = Pose(
         (width / 2 + float(rng.normal(0, 14)), height * 0.46 + float(rng.normal(0, 12))),
         px_per_mm=float(rng.normal(6.9, 0.25)),
