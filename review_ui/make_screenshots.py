@@ -96,10 +96,8 @@ def small_png(picture: bytes, *, most_bytes: int = MOST_BYTES) -> bytes:
     data = b""
     for colours in (256, 128, 64, 32):
         file = io.BytesIO()
-        # Without dithering the flat, dark ground stays flat, and packs well.
-        few = full.quantize(
-            colours, dither=Image.Dither.NONE if colours < 256 else Image.Dither.FLOYDSTEINBERG
-        )
+        # This method keeps small coloured parts, such as a button's edge, beside large pictures.
+        few = full.quantize(colours, method=Image.Quantize.MAXCOVERAGE, kmeans=1)
         few.save(file, "PNG", optimize=True)
         data = file.getvalue()
         if len(data) <= most_bytes:
