@@ -8,7 +8,7 @@ from models.evaluation.air_cell_lines import ALWAYS_GUESS, LineScore
 from models.evaluation.judgement import ConfusionRow, DayErrorRow, DeadAgainstLiving, PassCounts
 from models.evaluation.outlines import GOOD_OVERLAP, OverlapRow
 from models.heads import STATUSES
-from models.shared_data import SharedDataMissingError
+from models.shared_data import RealPhoto, SharedDataMissingError
 from review_ui.errors import UsageError
 
 CREDIT = (
@@ -23,6 +23,11 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "evaluate",
         help="measure the program on real photos left out of its training",
         description="Prints how well eggs are found and judged on evenings the networks never saw.",
+    )
+    parser.add_argument(
+        "--eyes",
+        action="store_true",
+        help="instead, how well the parts of an egg are measured: drawn eggs and trays, veins, quality",
     )
     parser.set_defaults(run=run)
 
@@ -45,6 +50,10 @@ def run(options: argparse.Namespace) -> int:
         photos = real_photos()
     except SharedDataMissingError as error:
         raise UsageError(f"Nothing to measure on: {error}.") from error
+    if options.eyes:
+        print(f"{CREDIT}\n")
+        _print_eyes(photos)
+        return 0
     readings = read_all_left_out(photos)
     real = real_examples([r.photo for r in readings], [r.embedding for r in readings])
     answers = judgement.left_out_answers(real, kept_examples())
@@ -61,6 +70,46 @@ def run(options: argparse.Namespace) -> int:
     print(pass_text(counts))
     print(day_text(judgement.day_error_table(real, answers)))
     return 0
+
+
+def _print_eyes(photos: tuple[RealPhoto, ...]) -> None:
+    """What each measurement is worth, each beside its own truth."""
+    from concurrent.futures import ProcessPoolExecutor
+
+    from models.evaluation.contents import (
+        answer_data,
+        answer_table,
+        embryo_terms,
+        left_out_probabilities,
+        vein_terms,
+    )
+    from models.evaluation.drawn_eggs import drawn_scores, drawn_text
+    from models.evaluation.photo_quality import labelled_rows, spoilt_rows
+    from models.evaluation.retinal_vessels import evaluate_retinal_vessels, retinal_table
+    from models.shared_data import shared_folder
+
+    with ProcessPoolExecutor() as pool:
+        print(drawn_text(*drawn_scores(pool)))
+        for what, column, terms in (
+            ("veins", "vessels_visible", vein_terms),
+            ("embryo", "embryo_visible", embryo_terms),
+        ):
+            data = answer_data(photos, column, terms, pool=pool)
+            whole = answer_table(data, left_out_probabilities(data))[-1]
+            print(
+                f"Yes or no to {what}, evening left out: agrees with the eye on {whole.agree} of "
+                f"{whole.photos} photos on which it was sure; answered {whole.told}, "
+                f"{whole.told_agree} of these rightly"
+            )
+        print("\nRetinal vessels, never trained or tuned on (CHASE_DB1, first observer)")
+        folder = shared_folder() / "vessels" / "CHASE_DB1"
+        if folder.is_dir():
+            print(retinal_table(evaluate_retinal_vessels(folder, pool=pool)))
+        else:
+            print(f"  {folder} is not there")
+    print(f"\n{'photo quality':>32} {'photos':>7} {'named':>6} {'any':>5} {'unusable':>9}")
+    for row in [*labelled_rows(photos), *spoilt_rows(photos)]:
+        print(f"{row.what:>32} {row.photos:>7} {row.named:>6} {row.any_named:>5} {row.unusable:>9}")
 
 
 def overlap_text(rows: list[OverlapRow]) -> str:
