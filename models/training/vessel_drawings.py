@@ -329,8 +329,11 @@ def draw_vessels(seed: int, *, vessels: bool | None = None, egg: bool | None = N
     wide = cv2.dilate(radius, np.ones((3, 3))) > 1.5
     unsure = (edge & wide & ~truth) | (body & faint)
     if egg and rng.random() < 0.6:  # the outline found is not the outline that is
-        turn = cv2.getRotationMatrix2D(
-            (size / 2, size / 2), float(rng.normal(0, 2)), float(rng.uniform(0.96, 1.02))
+        turn = np.asarray(
+            cv2.getRotationMatrix2D(
+                (size / 2, size / 2), float(rng.normal(0, 2)), float(rng.uniform(0.96, 1.02))
+            ),
+            dtype=np.float64,
         )
         turn[:, 2] += rng.normal(0, 0.008 * size, 2)
         found = cv2.warpAffine(region.astype(np.uint8), turn, (size, size), flags=cv2.INTER_NEAREST) > 0
