@@ -28,14 +28,16 @@ PICTURES = Path(__file__).resolve().parents[2] / "sample_images" / "pictures"
 PATIENCE_MS = 30_000  # for one answer of the server on a loaded machine
 # A call sooner after the egg has appeared counts as a key held down and is refused.
 LOOK_MS = 900
+# Address, heading, and something that is drawn last, or nearly.
+_RECORDED_AS = f"text=Recorded as {WHO}"
 PAGES = {
-    "": "Batches",
-    "tray": "Tray map",
-    "photos": "Add photos",
-    "walk": "Cup walk",
-    "review": "Review",
-    "confirm": "Confirm",
-    "pull": "Pull list",
+    "": ("Batches", "text=New batch"),
+    "tray": ("Tray map", "text=Look closer"),
+    "photos": ("Add photos", "input[type=file]"),
+    "walk": ("Cup walk", "text=Go to it"),
+    "review": ("Review", _RECORDED_AS),
+    "confirm": ("Confirm", _RECORDED_AS),
+    "pull": ("Pull list", _RECORDED_AS),
 }
 
 
@@ -46,10 +48,12 @@ class Screens:
     page: Page
     server: ScreensServer
 
-    def go(self, place: str, heading: str) -> None:
+    def go(self, place: str) -> None:
         """Open a page by its address, as from a bookmark."""
+        heading, last = PAGES[place]
         self.page.goto(f"{self.server.url}/{place}?who={WHO}")
         self.page.get_by_role("heading", name=heading, exact=True).first.wait_for()
+        self.page.locator(last).first.wait_for(state="attached")
         self.settled()
 
     def settled(self) -> None:
@@ -89,7 +93,16 @@ class Screens:
         self.page.keyboard.press(key)
         self.notice.get_by_text(f"Recorded: {cup} called {status} by {WHO}.").wait_for()
         self.settled()
+        self.expect_cup(cup, up=False)  # the next egg comes by itself
         return cup
+
+    def expect_cup(self, cup: str, *, up: bool) -> None:
+        """Wait until this cup's egg is up for review, or no longer is."""
+        self.page.wait_for_function(
+            "([cup, up]) => { const now = document.querySelector('.cup');"
+            " return now && (now.innerText.trim() === cup) === up; }",
+            arg=[cup, up],
+        )
 
 
 def assert_no_fault(page: Page) -> None:
@@ -128,15 +141,15 @@ def screens(
 
 
 def test_every_page_opens_and_fits(screens: Screens) -> None:
-    for place, heading in PAGES.items():
-        screens.go(place, heading)
+    for place in PAGES:
+        screens.go(place)
         # Nothing sticks out sideways; a wide tray map scrolls in a frame of its own.
         wide, seen = screens.page.evaluate("[document.documentElement.scrollWidth, window.innerWidth]")
-        assert wide <= seen + 1, heading
+        assert wide <= seen + 1, place
 
 
 def test_review_by_keyboard_outlives_a_reload(screens: Screens) -> None:
-    screens.go("review", "Review")
+    screens.go("review")
     first = screens.cup_now()
     assert screens.states()[first].look.proposal.decision == "review", "the uncertain come first"
     buttons = screens.page.locator("[class*=st-key-call_] button")
@@ -146,18 +159,17 @@ def test_review_by_keyboard_outlives_a_reload(screens: Screens) -> None:
 
     cup = screens.call_by_key("1", "developing")
     assert cup == first
-    assert screens.cup_now() != cup, "the next egg comes by itself"
     assert screens.calls(cup)[-1] == ("developing", WHO)
 
     screens.page.reload()
     screens.page.get_by_role("button", name=re.compile(rf"^Undo last call \({cup}\)")).wait_for()
     screens.settled()
-    screens.go("tray", "Tray map")
+    screens.go("tray")
     assert screens.page.locator(f"svg.tray-map g[data-cup={cup}]").get_attribute("data-doubt") == "called"
     choose_cup(screens, cup)
     screens.page.get_by_role("button", name="Look closer").click()
     screens.page.get_by_text(re.compile(rf"developing by {WHO} on")).wait_for()
-    assert screens.cup_now() == cup
+    screens.expect_cup(cup, up=True)
     screens.settled()
 
 
@@ -170,19 +182,19 @@ def choose_cup(screens: Screens, cup: str) -> None:
 
 
 def test_undo_is_a_record_and_brings_the_egg_back(screens: Screens) -> None:
-    screens.go("review", "Review")
+    screens.go("review")
     before = screens.calls(screens.cup_now())
     cup = screens.call_by_key("6", "cannot tell")
     screens.page.wait_for_timeout(LOOK_MS)
     screens.page.keyboard.press("u")
     screens.notice.get_by_text(f"Undone: {cup} is no longer called cannot tell.").wait_for()
     screens.settled()
-    assert screens.cup_now() == cup
+    screens.expect_cup(cup, up=True)
     assert screens.calls(cup) == [*before, ("cannot tell", WHO), (None, WHO)]
 
 
 def test_a_contact_sheet_is_confirmed_but_for_one(screens: Screens) -> None:
-    screens.go("confirm", "Confirm")
+    screens.go("confirm")
     waiting = {
         cup: state.look.proposal.status
         for cup, state in screens.states().items()
@@ -202,7 +214,7 @@ def test_a_contact_sheet_is_confirmed_but_for_one(screens: Screens) -> None:
 
 
 def test_the_pull_list_is_ticked_and_unticked(screens: Screens) -> None:
-    screens.go("pull", "Pull list")
+    screens.go("pull")
     # In cup order.
     names = [
         name.removeprefix("Pulled ")
@@ -233,7 +245,7 @@ def test_the_pull_list_is_ticked_and_unticked(screens: Screens) -> None:
 def test_three_files_are_uploaded_matched_and_stored(screens: Screens) -> None:
     files = ["day12_developing_green.jpg", "day14_developing_white.jpg", "day18_developing_cream.jpg"]
     day = 13  # one the demo has no photos of
-    screens.go("photos", "Add photos")
+    screens.go("photos")
     screens.page.get_by_text("One egg in each photo").click()
     screens.page.get_by_text("Take the eggs in cup order").wait_for()
     screens.settled()
@@ -273,7 +285,7 @@ def test_no_answered_call_is_lost_when_the_server_is_killed(
     try:
         server.start()
         screens = Screens(page, server)
-        screens.go("review", "Review")
+        screens.go("review")
         answered = {
             screens.call_by_key(key, status): status
             for key, status in (("1", "developing"), ("6", "cannot tell"), ("4", "late death"))
@@ -283,14 +295,14 @@ def test_no_answered_call_is_lost_when_the_server_is_killed(
         page.keyboard.press("1")  # one more on its way
         server.kill()
         server.start()
-        screens.go("pull", "Pull list")
+        screens.go("pull")
         late = next(cup for cup, status in answered.items() if status == "late death")
         page.get_by_text(f"late death, called by {WHO}").wait_for()
         page.get_by_role("button", name=f"Pulled {late}").wait_for()
         for cup, status in answered.items():
             assert screens.calls(cup)[-1] == (status, WHO)
         # And the screens go on from there.
-        screens.go("review", "Review")
+        screens.go("review")
         screens.call_by_key("1", "developing")
     finally:
         server.stop()
