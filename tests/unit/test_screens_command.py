@@ -35,14 +35,17 @@ def answer(port: int, path: str) -> tuple[int, str]:
         connection.close()
 
 
-def test_the_server_answers_from_another_folder(tmp_path):
+@pytest.mark.parametrize("window", [["--no-browser"], []], ids=["no window", "a window"])
+def test_the_server_answers_from_another_folder(tmp_path, window):
+    """On a new machine (an empty home) too, and without asking anything first."""
     port = free_port()
-    environment = {**os.environ, "PYTHONPATH": str(CHECKOUT), "HOME": str(tmp_path)}
+    environment = {**os.environ, "PYTHONPATH": str(CHECKOUT), "HOME": str(tmp_path), "BROWSER": "true"}
     server = subprocess.Popen(
         [sys.executable, "-m", "review_ui.command_line", "review"]
-        + ["--data", "records", "--no-browser", "--port", str(port)],
+        + ["--data", "records", "--port", str(port), *window],
         cwd=tmp_path,
         env=environment,
+        stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
@@ -61,6 +64,7 @@ def test_the_server_answers_from_another_folder(tmp_path):
         server.terminate()
         said = server.communicate(timeout=20)[0]
     assert f"http://127.0.0.1:{port}" in said
+    assert "mail" not in said
     assert "--address 0.0.0.0" in said
     assert (tmp_path / "records" / "trayglow.sqlite3").is_file()
 
