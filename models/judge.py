@@ -103,9 +103,14 @@ def judge_egg(
     if not egg.quality.usable:
         reason = f"the picture is {' and '.join(egg.quality.problems)}: take it again"
         return Judgement(None, Proposal(status, probability, "review", (reason,)), {"apparent_day": reason})
-    looks = _apparent_day(apparent, species, float(card["day_half_width"]))
+    from_above = egg.outline.profile is None
+    looks = None if from_above else _apparent_day(apparent, species, float(card["day_half_width"]))
     decision, reasons = _decide(egg, status, probability, looks, day=day, species=species, card=card)
-    return Judgement(looks, Proposal(status, probability, decision, tuple(reasons)))
+    return Judgement(
+        looks,
+        Proposal(status, probability, decision, tuple(reasons)),
+        {"apparent_day": _NO_DAY_FROM_ABOVE} if from_above else {},
+    )
 
 
 def _apparent_day(apparent: float, species: Species, half_width: float) -> ApparentDay:
@@ -120,7 +125,7 @@ def _decide(
     egg: Reading,
     status: Status,
     probability: Mapping[str, float],
-    looks: ApparentDay,
+    looks: ApparentDay | None,
     *,
     day: float,
     species: Species,
@@ -131,9 +136,9 @@ def _decide(
     seen = _what_was_seen(egg)
     if day < light:
         return "review", [f"too early to tell: day {day:g}, first useful day {light}", *seen]
-    stopped = day - looks.high > NOTABLE_LAG_DAYS
-    about = f"day {looks.day:.0f} (between {looks.low:.0f} and {looks.high:.0f})"
-    if stopped and looks.day > species.early_death_limit_day:
+    stopped = looks is not None and day - looks.high > NOTABLE_LAG_DAYS
+    about = "" if looks is None else f"day {looks.day:.0f} (between {looks.low:.0f} and {looks.high:.0f})"
+    if stopped and looks is not None and looks.day > species.early_death_limit_day:
         return "review", [f"stopped about {about}", *seen]
     if status == "developing":
         if stopped:
@@ -154,11 +159,12 @@ def _decide(
         ]
     if probability[status] < float(card["confirm_from"]):
         return "review", [_unsure(probability), *seen]
-    return "confirm", [f"looks {_word(status)}; it looks like {about}", *seen]
+    return "confirm", [f"looks {_word(status)}" + (f"; it looks like {about}" if about else ""), *seen]
 
 
 _NOTABLE_MASS = 0.02  # share of the egg; a smaller dark spot is as likely a mark on the shell
 # The operating point of `pass` was measured on eggs seen from the side; no real tray was at hand.
+_NO_DAY_FROM_ABOVE = "how old an egg looks was never measured on eggs seen from above"
 _FROM_ABOVE = "looks like a developing egg, but eggs seen from above were never measured on: look yourself"
 # From this share of the term on a living egg is too dark for its veins to show (hen's day 13;
 # common practice).

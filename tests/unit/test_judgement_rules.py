@@ -98,9 +98,12 @@ def test_a_sure_developing_egg_passes() -> None:
 
 def test_an_egg_seen_from_above_is_looked_at() -> None:
     """No real tray was among the photos on which passing was measured."""
-    proposal = judged((0.02, 0.02, 0.96), reading=egg(profile=None)).proposal
-    assert proposal.decision == "review"
-    assert "from above" in proposal.reasons[0]
+    answer = judged((0.02, 0.02, 0.96), apparent=8, day=14, reading=egg(profile=None))
+    assert answer.proposal.decision == "review"
+    assert "from above" in answer.proposal.reasons[0]
+    # Nor was the day an egg looks like: a living egg must not be said to have stopped.
+    assert answer.apparent_day is None
+    assert "from above" in answer.missing["apparent_day"]
 
 
 def test_a_sure_clear_is_for_confirmation() -> None:
