@@ -16,6 +16,7 @@ from vision.air_cell import air_cell_mask, measure_air_cell
 from vision.cup_names import cup_position
 from vision.egg_mask import EggMaskNetwork, RgbImage, cut_window, shipped_network
 from vision.embryo import measure_embryo
+from vision.end_view_air_cell import measure_end_view_air_cell
 from vision.find_eggs import FoundEgg, find_eggs, in_window
 from vision.photo import Photo
 from vision.quality import judge_quality
@@ -32,6 +33,7 @@ NO_EGG = (
     "no egg was found in it; put one lit egg in the middle of the picture, in a dark room, and take it again"
 )
 FEWEST_TRAY_EGGS = 4
+NO_TILT_FROM_ABOVE = "from above, a leaning egg looks like a tilted air cell"
 NO_VEINS = Veins(visible=None, length_per_area=None, area_fraction=None)
 NO_EMBRYO = Embryo(visible=None, area_fraction=None, centre_px=None)
 
@@ -97,11 +99,24 @@ def read_egg(rgb: RgbImage, egg: FoundEgg, *, view: View) -> Reading:
             missing[name] = reason
         return Reading(outline, quality, None, NO_VEINS, NO_EMBRYO, missing=missing)
 
-    air_cell = _air_cell(egg, view, missing)
     contents = region
-    if air_cell is not None:
-        local_cell = replace(air_cell, boundary_px=(air_cell.boundary_px - np.array(origin)) / scale)
-        contents = region & ~air_cell_mask(local_cell, local, region.shape)
+    cell_mask = np.zeros_like(region)
+    if view == "side":
+        air_cell = _air_cell(egg, missing)
+        if air_cell is not None:
+            local_cell = replace(air_cell, boundary_px=(air_cell.boundary_px - np.array(origin)) / scale)
+            cell_mask = region & air_cell_mask(local_cell, local, region.shape)
+            contents = region & ~cell_mask
+    else:
+        # From above the contents are seen through the air cell, so it hides none of them.
+        air_cell, no_depth = measure_end_view_air_cell(picture, local, origin_px=origin, scale=scale)
+        if air_cell is None:
+            missing["air_cell"] = no_depth or "no rim of an air cell shows"
+        else:
+            cell_mask = region & _filled((air_cell.boundary_px - np.array(origin)) / scale, region.shape)
+            missing["air_cell.tilt_deg"] = NO_TILT_FROM_ABOVE
+            if no_depth is not None:
+                missing["air_cell.depth_fraction"] = missing["air_cell.volume_fraction"] = no_depth
     probability = np.zeros(picture.shape[:2], np.float32)
     veins = NO_VEINS
     if view == "side":
@@ -110,7 +125,7 @@ def read_egg(rgb: RgbImage, egg: FoundEgg, *, view: View) -> Reading:
         if veins.visible is None:
             missing["veins"] = "whether there are veins cannot be told here"
     else:
-        # From above, the air cell's rim is a line like a vein; until it is measured, no count is true.
+        # From above, the air cell's rim is a line like a vein, and it is not found in every egg.
         missing["veins"] = "not counted in end view, where the air cell's rim looks like a vein"
     embryo, no_embryo = measure_embryo(picture, contents, outline=local)
     if no_embryo is not None:
@@ -118,14 +133,11 @@ def read_egg(rgb: RgbImage, egg: FoundEgg, *, view: View) -> Reading:
     if embryo.centre_px is not None:
         centre = np.array(embryo.centre_px) * scale + np.array(origin)
         embryo = replace(embryo, centre_px=(float(centre[0]), float(centre[1])))
-    masks = _masks(rgb, region, probability > 0.5, region & ~contents, origin, scale)
+    masks = _masks(rgb, region, probability > 0.5, cell_mask, origin, scale)
     return Reading(outline, quality, air_cell, veins, embryo, missing=missing, masks=masks)
 
 
-def _air_cell(egg: FoundEgg, view: View, missing: dict[str, str]) -> AirCell | None:
-    if view == "end":
-        missing["air_cell"] = "not measured yet in end view"
-        return None
+def _air_cell(egg: FoundEgg, missing: dict[str, str]) -> AirCell | None:
     maps = egg.maps
     local = in_window(egg.outline, origin_px=maps.origin_px, scale=maps.scale)
     air_cell, reason = measure_air_cell(maps.air_cell, local)
