@@ -10,6 +10,7 @@ The egg's way through this folder, in order:
 ``tray_eggs``    which cups are empty, and which only look so
 ``quality``      whether a picture of an egg can be trusted, and what to do if not
 ``air_cell``     where the membrane meets the shell: depth, diameter, tilt, volume
+``end_view_air_cell`` the same from above: the disc inside the round silhouette (``rim_evidence``: its edges)
 ``veins``        the branching vessels
 ``embryo``       the dark mass of the embryo
 ``read_photo``   all of these on one picture

@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 
 from incubation.egg_geometry import EggProfile, air_cell_volume_fraction, rim_diameter, widest_place
 from vision.reading import AirCell, Outline
+from vision.rim_evidence import RADIUS, SIDE, Evidence, evidence_at, work_picture
 
 FloatArray = NDArray[np.float64]
 Float32Array = NDArray[np.float32]
@@ -36,8 +37,6 @@ DIAMETER_SPREAD = 0.02  # standard error of the diameter over the breadth, the m
 WIDEST_DEPTH_INTERVAL = 0.09  # of egg length: a wider 90 % interval is not given as a depth
 LEAST_CONFIDENCE = 0.55
 
-_RADIUS = 80.0  # of the silhouette in the work picture, pixels
-_SIDE = 176
 _RIM_HEIGHT = 0.95  # of the silhouette's radius, from its plane to the rim's
 _ANGLES = 72
 _SECTORS = 18
@@ -47,7 +46,6 @@ _LARGEST = 0.97  # rim over silhouette: beyond, it is the silhouette itself that
 _LIMB_FROM, _LIMB_COST, _LIMB_DOUBT = 0.87, 1.0, 2.5
 _OFF_THE_LIMB = 0.7  # a circle off the middle by so much of its offset does not follow the silhouette
 _EVEN_SCORE, _SCORE_SPREAD = 0.74, 0.07  # of both scales together, at which half are air cells
-_BORDER = 0.965  # of the silhouette; beyond, its own edge drowns any rim
 _COARSE_BLUR, _FINE_BLUR = 2.2, 1.1
 
 
@@ -70,16 +68,6 @@ class _Ellipses:
     pixel: NDArray[np.int32]
     normal_x: Float32Array
     normal_y: Float32Array
-
-
-@dataclass(frozen=True)
-class _Evidence:
-    """Gradient (x, y) and line strength, each bounded to -1..1 in units of the local noise."""
-
-    step_x: Float32Array
-    step_y: Float32Array
-    line: Float32Array
-    weight: Float32Array
 
 
 def measure_end_view_air_cell(
@@ -126,9 +114,9 @@ def measure_end_view_air_cell(
         raise ValueError(f"rim_magnification must be at least 1, not {rim_magnification}")
     if outline.breadth_px < 40:
         return None, "the egg is too small in the picture for its air cell to be seen"
-    grey, inside, to_window = _work_picture(rgb_window, outline)
-    coarse = _evidence(grey, inside, _COARSE_BLUR)
-    fine = _evidence(grey, inside, _FINE_BLUR)
+    grey, inside, to_window = work_picture(rgb_window, outline)
+    coarse = evidence_at(grey, inside, _COARSE_BLUR)
+    fine = evidence_at(grey, inside, _FINE_BLUR)
     if coarse is None or fine is None:
         return None, "the egg is too dark for its air cell to be seen"
     found = _search(coarse, fine)
@@ -140,7 +128,7 @@ def measure_end_view_air_cell(
     points = _ellipse(x, y, radius, np.linspace(0, 2 * math.pi, _ANGLES, endpoint=False))
     points = points @ to_window[:, :2].T + to_window[:, 2]
     boundary = points * scale + np.asarray(origin_px)
-    share = min(radius / _RADIUS / rim_magnification, 1.0)
+    share = min(radius / RADIUS / rim_magnification, 1.0)
     interval = depth_from_diameter(share)
     depth, volume, reason = None, None, None
     if interval is None:
@@ -188,102 +176,9 @@ def _depth_of(diameter: float, length_over_breadth: float) -> float | None:
     return None if diameter >= diameters[-1] else float(np.interp(diameter, diameters, depths))
 
 
-def _work_picture(
-    rgb: NDArray[np.uint8], outline: Outline
-) -> tuple[Float32Array, NDArray[np.bool_], FloatArray]:
-    """The egg with its silhouette's middle and breadth brought to fixed ones; and the way back."""
-    polygon = np.asarray(outline.polygon_px, dtype=float)
-    step = outline.breadth_px / 2 / _RADIUS  # window pixels a work pixel
-    if step > 1.5:  # averaged first, so that the resampling below skips no pixel
-        size = (max(1, round(rgb.shape[1] / step)), max(1, round(rgb.shape[0] / step)))
-        shrunk = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA)
-    else:
-        shrunk = rgb
-    ratio = np.array([rgb.shape[1] / shrunk.shape[1], rgb.shape[0] / shrunk.shape[0]])
-    centre = np.asarray(outline.centre_px)
-    middle = _SIDE / 2 - 0.5
-    to_window = np.array([[step, 0, centre[0] - step * middle], [0, step, centre[1] - step * middle]])
-    to_shrunk = to_window / ratio[:, None]
-    to_shrunk[:, 2] += (1 / ratio - 1) / 2
-    picture = cv2.warpAffine(
-        np.asarray(shrunk), to_shrunk, (_SIDE, _SIDE),
-        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE,
-    )  # fmt: skip
-    centred = (polygon - centre) / step * _BORDER + middle
-    mask = np.zeros((_SIDE, _SIDE), np.uint8)
-    cv2.fillPoly(mask, [np.round(centred * 16).astype(np.int32)], 1, shift=4)
-    # Red passes shell and contents best and green shows detail best: their geometric mean, so that
-    # a burnt-out red does not hide what green still shows. The offset keeps dark noise small.
-    light = picture.astype(np.float32)
-    grey = np.log(light[..., 0] + 6) + np.log(light[..., 1] + 6) + 0.5 * np.log(light[..., 2] + 6)
-    return _without_shading(grey.astype(np.float32), mask > 0), mask > 0, to_window
-
-
-@cache
-def _shading_terms() -> Float32Array:
-    """Smooth surfaces, (side, side, 11): a slope, a bowl, and a darker or brighter limb."""
-    y, x = (np.mgrid[0:_SIDE, 0:_SIDE] - (_SIDE / 2 - 0.5)) / _RADIUS
-    r = x**2 + y**2
-    terms = (np.ones_like(x), x, y, r, x * y, x**2 - y**2, r * x, r * y, r**2, r**4, r**8)
-    return np.dstack(terms).astype(np.float32)
-
-
-def _without_shading(grey: Float32Array, inside: NDArray[np.bool_]) -> Float32Array:
-    """The picture less the smooth surface that fits it best: a limb is no rim."""
-    terms = _shading_terms()
-    some = np.zeros_like(inside)
-    some[::3, ::3] = inside[::3, ::3]
-    basis, values = terms[some].astype(float), grey[some].astype(float)
-    if len(values) < 4 * basis.shape[1]:
-        return grey
-    factors = np.linalg.lstsq(basis, values, rcond=None)[0]
-    return np.asarray(grey - terms @ factors.astype(np.float32), dtype=np.float32)
-
-
-def _evidence(grey: Float32Array, inside: NDArray[np.bool_], blur: float) -> _Evidence | None:
-    """Normalised gradient and line strength inside the silhouette."""
-    weight = inside.astype(np.float32)
-    if weight.sum() < 1000:
-        return None
-    # Extended beyond the silhouette by what lies inside, so that its own edge raises no gradient.
-    wide, reach = _average(grey, weight, 7.0)
-    far, _ = _average(grey, weight, 30.0)
-    filled = np.where(inside, grey, np.where(reach > 1e-3, wide, far))
-    smooth = cv2.GaussianBlur(filled, (0, 0), blur)
-    dx = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, ksize=3) / 8
-    dy = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, ksize=3) / 8
-    # What changes slowly is shading, not an edge.
-    dx = (dx - _average(dx.astype(np.float32), weight, 9.0)[0]).astype(np.float32)
-    dy = (dy - _average(dy.astype(np.float32), weight, 9.0)[0]).astype(np.float32)
-    line = cv2.Laplacian(smooth, cv2.CV_32F, ksize=3) / 4
-    core = weight > 0
-    strength = np.hypot(dx, dy).astype(np.float32)
-    typical = float(np.median(strength[core])) + 1e-4
-    local = np.sqrt(_average(strength**2, weight, 14.0)[0]) * 0.7 + 0.5 * typical
-    bend = np.abs(line).astype(np.float32)
-    local_bend = np.sqrt(_average(bend**2, weight, 14.0)[0]) + 0.5 * float(np.median(bend[core])) + 1e-4
-    shrink = np.tanh(strength / local) / (strength + 1e-9)
-    parts = (dx * shrink, dy * shrink, np.tanh(line / local_bend))
-    step_x, step_y, lines = ((part * weight).astype(np.float32) for part in parts)
-    return _Evidence(step_x, step_y, lines, weight)
-
-
-def _average(values: Float32Array, weight: Float32Array, sigma: float) -> tuple[Float32Array, Float32Array]:
-    """Gaussian mean over the silhouette only, on a picture of half the size; and the weight's own blur."""
-    half = (values.shape[1] // 2, values.shape[0] // 2)
-    both = np.dstack([values * weight, weight])
-    small = cv2.resize(both, half, interpolation=cv2.INTER_AREA)
-    blurred = cv2.GaussianBlur(small, (0, 0), sigma / 2)
-    mean = blurred[..., 0] / np.maximum(blurred[..., 1], 1e-4)
-    size = (values.shape[1], values.shape[0])
-    big: Float32Array = cv2.resize(mean, size, interpolation=cv2.INTER_LINEAR).astype(np.float32)
-    reach: Float32Array = cv2.resize(blurred[..., 1], size, interpolation=cv2.INTER_LINEAR).astype(np.float32)
-    return big, reach
-
-
 def _flattening(x: FloatArray | float, y: FloatArray | float) -> FloatArray:
     """Minor over major axis of the rim's ellipse where its middle is off by (x, y): cosine of the lean."""
-    sine = np.hypot(x, y) / (_RIM_HEIGHT * _RADIUS)
+    sine = np.hypot(x, y) / (_RIM_HEIGHT * RADIUS)
     return np.asarray(np.sqrt(1 - np.minimum(sine, 0.8) ** 2), dtype=np.float64)
 
 
@@ -291,7 +186,7 @@ def _ellipse(x: float, y: float, radius: float, angle: FloatArray) -> FloatArray
     """Points of one rim in the work picture, (N, 2); it is flattened toward the silhouette's middle."""
     way = math.atan2(y, x)
     along, across = radius * float(_flattening(x, y)) * np.cos(angle - way), radius * np.sin(angle - way)
-    middle = _SIDE / 2 - 0.5
+    middle = SIDE / 2 - 0.5
     return np.column_stack(
         [
             middle + x + along * math.cos(way) - across * math.sin(way),
@@ -310,13 +205,13 @@ def _ellipses(x: FloatArray, y: FloatArray, radius: FloatArray, count: int = _AN
     length = np.hypot(nu, nv)
     nu, nv = nu / length, nv / length
     cos, sin = np.cos(way), np.sin(way)
-    middle = _SIDE / 2 - 0.5
+    middle = SIDE / 2 - 0.5
     px = middle + x[:, None] + radius[:, None] * (u * cos - v * sin)
     py = middle + y[:, None] + radius[:, None] * (u * sin + v * cos)
-    column = np.clip(np.rint(px), 0, _SIDE - 1).astype(np.int32)
-    row = np.clip(np.rint(py), 0, _SIDE - 1).astype(np.int32)
+    column = np.clip(np.rint(px), 0, SIDE - 1).astype(np.int32)
+    row = np.clip(np.rint(py), 0, SIDE - 1).astype(np.int32)
     return _Ellipses(
-        x, y, radius, row * _SIDE + column,
+        x, y, radius, row * SIDE + column,
         (nu * cos - nv * sin).astype(np.float32), (nu * sin + nv * cos).astype(np.float32),
     )  # fmt: skip
 
@@ -328,15 +223,15 @@ def _one(x: float, y: float, radius: float) -> _Ellipses:
 @cache
 def _coarse_grid() -> _Ellipses:
     """Every rim that may be: 4 pixels apart across, 3 in radius, none far beyond the silhouette."""
-    steps = np.arange(-_FARTHEST, _FARTHEST + 1e-6, 0.05) * _RADIUS
-    radii = np.arange(0.25, _LARGEST + 1e-6, 0.0375) * _RADIUS
+    steps = np.arange(-_FARTHEST, _FARTHEST + 1e-6, 0.05) * RADIUS
+    radii = np.arange(0.25, _LARGEST + 1e-6, 0.0375) * RADIUS
     x, y, radius = (a.ravel() for a in np.meshgrid(steps, steps, radii, indexing="ij"))
     away = np.hypot(x, y)
-    keep = (away <= _FARTHEST * _RADIUS) & (away + radius * _flattening(x, y) <= 1.08 * _RADIUS)
+    keep = (away <= _FARTHEST * RADIUS) & (away + radius * _flattening(x, y) <= 1.08 * RADIUS)
     return _ellipses(x[keep], y[keep], radius[keep], 36)
 
 
-def _score(evidence: _Evidence, rims: _Ellipses) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _score(evidence: Evidence, rims: _Ellipses) -> tuple[FloatArray, FloatArray, FloatArray]:
     """How well each rim is borne out, its step (+ brighter inside) and its share within the silhouette."""
     count = rims.pixel.shape[1]
     sectors = min(_SECTORS, count // 2)
@@ -362,18 +257,18 @@ def _score(evidence: _Evidence, rims: _Ellipses) -> tuple[FloatArray, FloatArray
     # Where the step's sign disagrees round the circle it cancels; a thin dark line adds to either.
     score = np.abs(steps) * np.where(steps < 0, 0.85, 1.0) + 0.6 * np.maximum(lines, 0)
     # Chance agreement falls with the square root of the length of edge that must agree.
-    score = score * np.sqrt(np.minimum(rims.radius / (0.8 * _RADIUS), 1.0))
+    score = score * np.sqrt(np.minimum(rims.radius / (0.8 * RADIUS), 1.0))
     score = score - _LIMB_COST * _follows_limb(rims)
     score = np.where(within < 0.45 * sectors, 0.0, score)
     return np.asarray(score, float), np.asarray(steps, float), np.asarray(within / sectors, float)
 
 
 def _follows_limb(rims: _Ellipses) -> FloatArray:
-    follows = (rims.radius - _OFF_THE_LIMB * np.hypot(rims.x, rims.y)) / _RADIUS
+    follows = (rims.radius - _OFF_THE_LIMB * np.hypot(rims.x, rims.y)) / RADIUS
     return np.maximum(follows - _LIMB_FROM, 0.0)
 
 
-def _search(coarse: _Evidence, fine: _Evidence) -> tuple[float, float, float]:
+def _search(coarse: Evidence, fine: Evidence) -> tuple[float, float, float]:
     grid = _coarse_grid()
     score, _, _ = _score(coarse, grid)
     order = np.argsort(score)[::-1]
@@ -395,7 +290,7 @@ def _search(coarse: _Evidence, fine: _Evidence) -> tuple[float, float, float]:
     return float(x[top]), float(y[top]), float(radius[top])
 
 
-def _refined(fine: _Evidence, x: float, y: float, radius: float) -> tuple[float, float, float]:
+def _refined(fine: Evidence, x: float, y: float, radius: float) -> tuple[float, float, float]:
     """Least squares on the edge's place, found along normals to the pixel's fraction."""
     for reach in (4.0, 3.0, 2.5):
         rims = _one(x, y, radius)
@@ -428,9 +323,9 @@ def _refined(fine: _Evidence, x: float, y: float, radius: float) -> tuple[float,
     return float(x), float(y), float(radius)
 
 
-def _confidence(coarse: _Evidence, fine: _Evidence, ring: tuple[float, float, float]) -> float:
+def _confidence(coarse: Evidence, fine: Evidence, ring: tuple[float, float, float]) -> float:
     """Probability that there is a rim, from how clear it is at both scales."""
-    if not 0.25 <= ring[2] / _RADIUS <= _LARGEST + 0.015:
+    if not 0.25 <= ring[2] / RADIUS <= _LARGEST + 0.015:
         return 0.0
     rim = _one(*ring)
     score = float(_score(coarse, rim)[0][0] + _score(fine, rim)[0][0])
