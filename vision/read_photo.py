@@ -21,6 +21,7 @@ from vision.find_eggs import FoundEgg, find_eggs, in_window
 from vision.photo import Photo
 from vision.quality import judge_quality
 from vision.reading import AirCell, EggMasks, Embryo, Outline, PhotoReading, Reading, Veins, View
+from vision.tray_card import find_tray_card, oriented
 from vision.tray_eggs import TrayCups, read_tray
 from vision.tray_grid import NoTrayGrid
 from vision.veins import measure_veins, vein_probability
@@ -200,6 +201,12 @@ def _with_cups(
     )
     if isinstance(cups, NoTrayGrid):
         return tuple(replace(r, missing={**r.missing, "cup": cups.reason}) for r in readings), None
+    card = find_tray_card(rgb)
+    if card is not None:
+        turned = oriented(cups, card)
+        # A stated size outweighs a card that lies along the tray's other side.
+        if tray is None or (turned.grid.rows, turned.grid.columns) == tray:
+            cups = turned
     named = [
         replace(r, cup=cup)
         if cup is not None
