@@ -29,10 +29,16 @@ BoolArray = NDArray[np.bool_]
 # 2 % of its length wide, and so are those of a fundus of its diameter.
 WIDTHS = (0.0016, 0.0026, 0.0042, 0.0068)
 SMALLEST_SIGMA_PX = 0.9
+HIGHEST_SCORE = 8.0  # answer over noise: more is no surer
+# How far along a line to look, and the smoothing across it, over the region's length.
+NEAR = (0.022, 0.002)
+FAR = (0.05, 0.005)
 # How much blood darkens red, green and blue light, relative to green: haemoglobin absorbs green and
 # blue some ten times as strongly as red (Prahl's tabulated spectra, from memory), but the broad
 # channels of a camera see a third.
 BLOOD = (0.3, 1.0, 0.85)
+SHORTEST_WORK_PX, LONGEST_WORK_PX = 400.0, 720.0
+MOST_ENLARGED = 2.0
 LOG_OFFSET = 8.0  # grey levels: keeps the noise of black pixels from being blown up by the logarithm
 
 
@@ -45,10 +51,28 @@ def region_length(region: NDArray[np.bool_]) -> float:
     return 4 * math.sqrt(max((a + b) / 2 + math.hypot((a - b) / 2, c), 0.0))
 
 
-def vein_features(picture: NDArray[np.uint8], inside: NDArray[np.bool_]) -> Float32:
-    """What the mapping looks at, (H, W, features): filter answers over their noise, compressed.
+def at_working_size(
+    image_rgb: NDArray[np.uint8], region: NDArray[np.bool_]
+) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
+    """Shrink a large region, enlarge a small one (up to twice), so that filters fit its vessels."""
+    length = region_length(region)
+    zoom = 1.0
+    if length > LONGEST_WORK_PX:
+        zoom = LONGEST_WORK_PX / length
+    elif 0 < length < SHORTEST_WORK_PX:
+        zoom = min(SHORTEST_WORK_PX / length, MOST_ENLARGED)
+    if zoom == 1:
+        return image_rgb, region
+    size = _scaled(region.shape, zoom)
+    way = cv2.INTER_AREA if zoom < 1 else cv2.INTER_CUBIC
+    picture = cv2.resize(image_rgb, size, interpolation=way).astype(np.uint8)
+    return picture, cv2.resize(region.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
 
-    Arguments as those of :func:`vein_probability`, at the working size.
+
+def vein_features(picture: NDArray[np.uint8], inside: NDArray[np.bool_]) -> Float32:
+    """What the mapping looks at: for each inside pixel, in reading order, a row of numbers.
+
+    Arguments as those of :func:`vision.veins.vein_probability`, from :func:`at_working_size`.
     """
     length = region_length(inside)
     shape = inside.shape
@@ -60,50 +84,51 @@ def vein_features(picture: NDArray[np.uint8], inside: NDArray[np.bool_]) -> Floa
     logs = fill_outside(np.log(picture.astype(np.float32) + LOG_OFFSET), core)
     ground = fill_outside(_best_ground(picture, logs, weight, length), core)
 
-    features: list[Float32] = []
-    near, far = max(2, round(length / 300)), max(4, round(length / 100))
-    near_size, far_size = (_shrunk(shape, k) for k in (near, far))
+    maps: list[Float32] = []
+    near_size = _scaled(shape, 1 / max(2, round(length / 300)))
+    far_size = _scaled(shape, 1 / max(4, round(length / 100)))
     lines = np.zeros((ORIENTATIONS, near_size[1], near_size[0]), np.float32)
     widest = max(WIDTHS[-1] * length, 2.5 * SMALLEST_SIGMA_PX)
     narrowest = max(WIDTHS[0] * length, SMALLEST_SIGMA_PX)
-    noise: Float32 | None = None
+    noise = np.ones(shape, np.float32)
     for sigma in np.geomspace(narrowest, widest, len(WIDTHS)):
-        factor = max(1, int(sigma / 1.25))
-        small, small_weight = _resized(ground, factor), _resized(weight, factor)
+        factor = max(1, int(sigma / SMALLEST_SIGMA_PX))
+        small, small_weight = (_fit(v, _scaled(shape, 1 / factor)) for v in (ground, weight))
         answers = line_answers(small, float(sigma) / factor)
         noise = _noise(answers.bright, small_weight, 0.07 * length / factor)
-        for part in (answers.even, answers.odd, answers.bright):
-            features.append(_grown(part / noise, shape))
-        scores = np.minimum(answers.by_orientation / noise, 8.0) * small_weight
-        for k in range(len(lines)):
-            np.maximum(lines[k], _fit(scores[k], near_size), out=lines[k])
-    scale = near_size[0] / shape[1]
-    for part in support_along(lines, reach=0.022 * length * scale, width=max(0.6, 0.002 * length * scale)):
-        features.append(_grown(part, shape))
+        maps += [_fit(part / noise, shape[::-1]) for part in (answers.even, answers.odd, answers.bright)]
+        scale = small_weight / noise
+        for k in range(ORIENTATIONS):
+            score = np.minimum(answers.by_orientation[k] * scale, HIGHEST_SCORE)
+            np.maximum(lines[k], _fit(score, near_size), out=lines[k])
+    maps += [_fit(part, shape[::-1]) for part in _support(lines, length * near_size[0] / shape[1], NEAR)]
     coarse = np.stack([_fit(line, far_size) for line in lines])
-    scale = far_size[0] / shape[1]
-    width = max(0.6, 0.005 * length * scale)
-    for part in support_along(coarse, reach=0.05 * length * scale, width=width)[:2]:
-        features.append(_grown(part, shape))
+    maps += [_fit(part, shape[::-1]) for part in _support(coarse, length * far_size[0] / shape[1], FAR)[:2]]
     for reach in (0.006, 0.015, 0.03):
         darker = blur_inside(ground, weight, reach * length) - ground
         spread = np.sqrt(blur_inside(darker * darker, weight, 0.1 * length)) + 0.003
-        features.append(np.asarray(darker / spread, dtype=np.float32))
-    assert noise is not None
-    compressed = [np.asarray(np.sign(f) * np.log1p(np.abs(f)), dtype=np.float32) for f in features]
+        maps.append(np.asarray(darker / spread, dtype=np.float32))
+    columns = np.stack([m[inside] for m in maps], axis=1)
+    columns = np.sign(columns) * np.log1p(np.abs(columns))
+
+    rest = []
     for channel in (0, 1):  # a vein is red: ink and hair darken red as much as green
         values = np.ascontiguousarray(logs[..., channel])
         fine = cv2.GaussianBlur(values, (0, 0), max(0.7, 0.002 * length))
         line = blur_inside(values, weight, 0.012 * length) - fine
-        spread = np.sqrt(blur_inside(line * line, weight, 0.1 * length))
-        compressed.append(np.asarray(np.arcsinh(line / (spread + 0.01)), dtype=np.float32))
-    colour = float(np.clip(np.mean(logs[..., 0][core] - logs[..., 1][core]), -2, 2))
+        spread = np.sqrt(blur_inside(line * line, weight, 0.1 * length)) + 0.01
+        rest.append(np.arcsinh(line / spread)[inside])
     to_rim = cv2.distanceTransform(np.pad(inside, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1]
-    compressed.append(np.minimum(to_rim / (0.05 * length), 1).astype(np.float32))
-    compressed.append(_grown(np.log(noise / 0.01), shape))
-    compressed.append(np.full(shape, colour, np.float32))
-    compressed.append(np.full(shape, math.log(length / 400), np.float32))
-    return np.stack(compressed, axis=-1)
+    rest.append(np.minimum(to_rim[inside] / (0.05 * length), 1))
+    rest.append(_fit(np.log(noise / 0.01), shape[::-1])[inside])
+    colour = float(np.clip(np.mean(logs[..., 0][core] - logs[..., 1][core]), -2, 2))
+    whole = np.tile([colour, math.log(length / 400)], (len(columns), 1))
+    return np.hstack([columns, np.stack(rest, axis=1), whole]).astype(np.float32)
+
+
+def _support(lines: Float32, length: float, reach: tuple[float, float]) -> tuple[Float32, ...]:
+    """:func:`support_along` with reach and width as shares of the region's length."""
+    return support_along(lines, reach=reach[0] * length, width=max(0.6, reach[1] * length))
 
 
 def _best_ground(picture: NDArray[np.uint8], logs: Float32, weight: Float32, length: float) -> Float32:
@@ -134,22 +159,15 @@ def _noise(bright: Float32, weight: Float32, reach: float) -> Float32:
     return np.asarray(local + 0.3 * overall + 0.0015, dtype=np.float32)
 
 
-def _shrunk(shape: tuple[int, ...], factor: int) -> tuple[int, int]:
-    return max(1, round(shape[1] / factor)), max(1, round(shape[0] / factor))
+def _scaled(shape: tuple[int, ...], zoom: float) -> tuple[int, int]:
+    """Width and height of a picture of this shape, zoomed."""
+    return max(1, round(shape[1] * zoom)), max(1, round(shape[0] * zoom))
 
 
-def _resized(values: Float32, factor: int) -> Float32:
-    return values if factor == 1 else _fit(values, _shrunk(values.shape, factor))
-
-
-def _fit(values: Float32, size: tuple[int, int]) -> Float32:
-    if values.shape == (size[1], size[0]):
+def _fit(values: Float32, size: tuple[int, ...]) -> Float32:
+    """The same picture at another width and height."""
+    width, height = size
+    if values.shape == (height, width):
         return values
-    smaller = values.shape[1] > size[0]
-    return np.asarray(
-        cv2.resize(values, size, interpolation=cv2.INTER_AREA if smaller else cv2.INTER_LINEAR), np.float32
-    )
-
-
-def _grown(values: Float32, shape: tuple[int, ...]) -> Float32:
-    return _fit(np.asarray(values, dtype=np.float32), (shape[1], shape[0]))
+    way = cv2.INTER_AREA if values.shape[1] > width else cv2.INTER_LINEAR
+    return np.asarray(cv2.resize(values, (width, height), interpolation=way), dtype=np.float32)

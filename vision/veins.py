@@ -1,9 +1,9 @@
 """Veins: where blood vessels run in a lit egg, and how much of them there is.
 
 :func:`vein_probability` answers for every pixel: oriented line filters of several widths on a
-contrast-normalised picture (:mod:`vision.oriented_filters`), each answer measured against what
-*bright* lines show there by chance, so that grain and speckled shell raise the bar by themselves; then
-a small mapping to probability that was fitted on random drawings of vessels alone
+contrast-normalised picture (:mod:`vision.vein_features`); then what the surroundings say: does the line
+go on, does it belong to a network (:mod:`vision.vein_support`). Two small mappings turn these into
+probabilities; they were fitted on drawn and simulated pictures with exact truth
 (``models/training/fit_vein_mapping.py``), on no photograph.
 """
 
@@ -21,25 +21,27 @@ from numpy.typing import NDArray
 from skimage.morphology import skeletonize
 
 from vision.reading import Veins
-from vision.vein_features import region_length, vein_features
+from vision.vein_features import at_working_size, region_length, vein_features
+from vision.vein_support import support_features
 
 Float32 = NDArray[np.float32]
 BoolArray = NDArray[np.bool_]
 
-WORK_LENGTH_PX = 720.0
 SMALLEST_LENGTH_PX = 24.0
 VISIBLE_AT = 0.5
 
 # Pieces of network, in egg lengths.
 SHORTEST = 0.03
 LONG = 0.1
-RIM = 0.05
-SURE_LEVEL = 0.8
+RIM = 0.06
+LEVELS = (0.3, 0.5, 0.7)
+SMALLEST_AREA = 0.02  # of the egg's length squared
 EGG_AREA = 0.6  # silhouette of an egg, of its length squared
 SURE_NO, SURE_YES = 0.4, 0.6
-# Fitted by models/training/fit_vein_answer.py.
-COEFFICIENTS = (1.5481, 0.615, 0.4543, 2.4437)
-INTERCEPT = 0.8953
+# Weights of a logistic regression, in the order of network_terms; fitted on 319 real photos on which the
+# eye was sure (models/training/fit_vein_answer.py).
+COEFFICIENTS = (0.7437, 0.2986, 0.6354, 0.0161, 0.2026, 0.5141, 0.088, 0.4172, 0.5768, -0.0834)
+INTERCEPT = 6.3544
 
 
 def vein_probability(image_rgb: NDArray[np.uint8], region: NDArray[np.bool_]) -> Float32:
@@ -60,7 +62,7 @@ def vein_probability(image_rgb: NDArray[np.uint8], region: NDArray[np.bool_]) ->
     -------
     ndarray of float32, (H, W)
         0 to 1; 0 outside ``region``. 0.5 is the level at which the marked pixels overlap best
-        (Dice) with the vessels of the drawings it was fitted on.
+        (Dice) with the vessels of the pictures it was fitted on.
 
     Raises
     ------
@@ -74,23 +76,30 @@ def vein_probability(image_rgb: NDArray[np.uint8], region: NDArray[np.bool_]) ->
     rows, columns = np.flatnonzero(region.any(1)), np.flatnonzero(region.any(0))
     window = (slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1))
     picture, inside = np.ascontiguousarray(image_rgb[window]), np.ascontiguousarray(region[window])
-    length = region_length(inside)
-    if length < SMALLEST_LENGTH_PX:
+    if region_length(inside) < SMALLEST_LENGTH_PX:
         return answer
-    shrink = WORK_LENGTH_PX / length
-    if shrink < 1:
-        h, w = inside.shape
-        size = (max(1, round(w * shrink)), max(1, round(h * shrink)))
-        small = cv2.resize(picture, size, interpolation=cv2.INTER_AREA).astype(np.uint8)
-        small_inside = cv2.resize(inside.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
-        if not small_inside.any():
-            return answer
-        found = _mapped(vein_features(small, small_inside)) * small_inside
-        found = np.asarray(cv2.resize(found, (w, h), interpolation=cv2.INTER_LINEAR), np.float32)
-    else:
-        found = _mapped(vein_features(picture, inside))
+    work, work_inside = at_working_size(picture, inside)
+    found = _refined(first_probability(work, work_inside), work_inside)
+    if found.shape != inside.shape:
+        way = cv2.INTER_LINEAR if found.size < inside.size else cv2.INTER_AREA
+        size = (inside.shape[1], inside.shape[0])
+        found = np.asarray(cv2.resize(found, size, interpolation=way), np.float32)
     answer[window] = np.clip(found, 0, 1) * inside
     return answer
+
+
+def first_probability(work: NDArray[np.uint8], inside: NDArray[np.bool_]) -> Float32:
+    """Probability from each place's own filter answers; arguments as those of ``vein_features``."""
+    first = np.zeros(inside.shape, np.float32)
+    first[inside] = _network_answer("own", vein_features(work, inside))
+    return first
+
+
+def _refined(first: Float32, inside: NDArray[np.bool_]) -> Float32:
+    """The probability once the surroundings have been heard."""
+    refined = np.zeros(inside.shape, np.float32)
+    refined[inside] = _network_answer("support", support_features(first, inside, region_length(inside)))
+    return refined
 
 
 def measure_veins(
@@ -115,90 +124,64 @@ def measure_veins(
         than :data:`SHORTEST` of the egg count for neither. ``visible`` is ``None`` where the network
         is between no and yes; all three are ``None`` where the region is too small.
     """
-    network = network_evidence(probability, region, egg_length_px=egg_length_px)
-    if network is None:
-        return Veins(visible=None, length_per_area=None, area_fraction=None)
-    chance = network_probability(network)
-    visible = True if chance > SURE_YES else False if chance < SURE_NO else None
-    return Veins(visible, network.length_per_area, network.area_fraction)
-
-
-@dataclass(frozen=True)
-class NetworkEvidence:
-    """Lengths of the network, in egg lengths, away from the region's rim.
-
-    Attributes
-    ----------
-    length_per_area, area_fraction
-        As in :class:`vision.reading.Veins`, of the whole region.
-    long_length
-        Together, of the connected pieces at least :data:`LONG` long, per share of an egg's area.
-    longest
-        Of the longest piece.
-    sure_length
-        Like ``long_length``, of what is above :data:`SURE_LEVEL`.
-    short_share
-        Share of all length that is in pieces shorter than :data:`LONG`: grain and speckles.
-    """
-
-    length_per_area: float
-    area_fraction: float
-    long_length: float
-    longest: float
-    sure_length: float
-    short_share: float
-
-
-def network_evidence(
-    probability: NDArray[np.floating], region: NDArray[np.bool_], *, egg_length_px: float
-) -> NetworkEvidence | None:
-    """Measure the network; arguments as those of :func:`measure_veins`. ``None`` if too small a region."""
     area = int(region.sum())
-    if egg_length_px < SMALLEST_LENGTH_PX or area < 0.02 * egg_length_px**2:
-        return None
-    marked = (np.asarray(probability) > VISIBLE_AT) & region
-    lengths, labels = _pieces(marked)
-    kept = np.flatnonzero(lengths >= SHORTEST * egg_length_px)
-    length_per_area = float(lengths[kept].sum()) * egg_length_px / area
-    area_fraction = float((np.isin(labels, kept[kept > 0])).sum()) / area
+    terms = network_terms(probability, region, egg_length_px=egg_length_px)
+    if terms is None:
+        return Veins(visible=None, length_per_area=None, area_fraction=None)
+    chance = network_probability(terms)
+    pieces = _pieces((np.asarray(probability) > VISIBLE_AT) & region)
+    kept = np.flatnonzero(pieces.lengths >= SHORTEST * egg_length_px)
+    return Veins(
+        visible=True if chance > SURE_YES else False if chance < SURE_NO else None,
+        length_per_area=float(pieces.lengths[kept].sum()) * egg_length_px / area,
+        area_fraction=float(np.isin(pieces.labels, kept[kept > 0]).sum()) / area,
+    )
 
+
+def network_terms(
+    probability: NDArray[np.floating], region: NDArray[np.bool_], *, egg_length_px: float
+) -> NDArray[np.float64] | None:
+    """What the yes/no answer weighs; arguments as those of :func:`measure_veins`.
+
+    Away from the rim, logarithms of: the mean probability; then for each of :data:`LEVELS` the
+    centre-line length of long pieces and of short ones, an egg's area, and the extent of the largest
+    piece, all in egg lengths. ``None`` where the region is too small.
+    """
+    if egg_length_px < SMALLEST_LENGTH_PX or region.sum() < SMALLEST_AREA * egg_length_px**2:
+        return None
     to_rim = cv2.distanceTransform(np.pad(region, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1]
     inner = to_rim > RIM * egg_length_px
     share = max(float(inner.sum()) / (EGG_AREA * egg_length_px**2), 0.05)
-    inside, _ = _pieces(marked & inner)
-    sure, _ = _pieces((np.asarray(probability) > SURE_LEVEL) & inner)
-    inside, sure = inside / egg_length_px, sure / egg_length_px
-    total = float(inside.sum())
-    return NetworkEvidence(
-        length_per_area,
-        area_fraction,
-        long_length=float(inside[inside >= LONG].sum()) / share,
-        longest=float(inside.max(initial=0.0)),
-        sure_length=float(sure[sure >= LONG].sum()) / share,
-        short_share=float(inside[inside < LONG].sum()) / total if total > 0 else 0.0,
-    )
-
-
-def network_probability(evidence: NetworkEvidence) -> float:
-    """Probability that the eye sees veins."""
-    return float(1 / (1 + math.exp(-float(evidence_terms(evidence) @ np.array(COEFFICIENTS)) - INTERCEPT)))
-
-
-def evidence_terms(evidence: NetworkEvidence) -> NDArray[np.float64]:
-    """What the logistic regression weighs, (4,)."""
-    return np.array(
-        [
-            math.log(evidence.long_length + 0.1),
-            math.log(evidence.longest + 0.05),
-            math.log(evidence.sure_length + 0.1),
-            evidence.short_share,
+    seen = np.where(inner, probability, 0.0)
+    terms = [math.log(float(seen.sum()) / max(int(inner.sum()), 1) + 1e-4)]
+    for level in LEVELS:
+        pieces = _pieces(seen > level)
+        lengths = pieces.lengths / egg_length_px
+        terms += [
+            math.log(float(lengths[lengths >= LONG].sum()) / share + 0.1),
+            math.log(float(lengths[lengths < LONG].sum()) / share + 0.1),
+            math.log(float(pieces.extents.max(initial=0.0)) / egg_length_px + 0.03),
         ]
-    )
+    return np.array(terms)
 
 
-def _pieces(marked: NDArray[np.bool_]) -> tuple[NDArray[np.float64], NDArray[np.int32]]:
-    """Centre-line length of every connected piece, pixels (piece 0 is the ground), and the labels."""
-    labels = cv2.connectedComponents(marked.astype(np.uint8), connectivity=8)[1].astype(np.int32)
+def network_probability(terms: NDArray[np.float64]) -> float:
+    """Probability that the eye sees veins, from :func:`network_terms`."""
+    return float(1 / (1 + math.exp(-float(terms @ np.array(COEFFICIENTS)) - INTERCEPT)))
+
+
+@dataclass(frozen=True)
+class _Pieces:
+    """Connected pieces by number (0 is the ground): centre-line length, extent, and who is where."""
+
+    lengths: NDArray[np.float64]
+    extents: NDArray[np.float64]
+    labels: NDArray[np.int32]
+
+
+def _pieces(marked: NDArray[np.bool_]) -> _Pieces:
+    _, labels, boxes, _ = cv2.connectedComponentsWithStats(marked.astype(np.uint8), connectivity=8)
+    extents = np.hypot(boxes[:, cv2.CC_STAT_WIDTH], boxes[:, cv2.CC_STAT_HEIGHT]).astype(np.float64)
     line = np.pad(skeletonize(marked), 1)
     here, left, right = line[1:-1, 1:-1], line[1:-1, :-2], line[1:-1, 2:]
     down, down_left, down_right = line[2:, 1:-1], line[2:, :-2], line[2:, 2:]
@@ -206,30 +189,29 @@ def _pieces(marked: NDArray[np.bool_]) -> tuple[NDArray[np.float64], NDArray[np.
     straight = right.astype(float) + down
     diagonal = (down_right & ~right & ~down).astype(float) + (down_left & ~left & ~down)
     steps = here * (straight + math.sqrt(2) * diagonal)
-    count = int(labels.max()) + 1
-    lengths = np.bincount(labels.ravel(), weights=steps.ravel(), minlength=count).astype(np.float64)
-    lengths[0] = 0.0
-    return lengths, labels
+    lengths = np.bincount(labels.ravel(), weights=steps.ravel(), minlength=len(boxes)).astype(np.float64)
+    lengths[0] = extents[0] = 0.0
+    return _Pieces(lengths, extents, labels.astype(np.int32))
 
 
 @cache
-def _mapping() -> tuple[tuple[Float32, Float32], ...]:
-    """Layers (weights, biases) of the fitted mapping."""
+def _mapping(stage: str) -> tuple[tuple[Float32, Float32], ...]:
+    """Layers (weights, biases) of one fitted stage."""
     stored = json.loads((Path(__file__).parent / "vein_mapping.json").read_text(encoding="utf-8"))
     return tuple(
         (np.array(layer["weights"], np.float32), np.array(layer["biases"], np.float32))
-        for layer in stored["layers"]
+        for layer in stored[stage]
     )
 
 
-def _mapped(features: Float32) -> Float32:
-    """Features to probability: two hidden layers of rectified units, then the logistic function."""
-    values = features.reshape(-1, features.shape[-1])
-    *hidden, last = _mapping()
+def _network_answer(stage: str, features: Float32) -> Float32:
+    """Rows of features to probabilities: hidden layers of rectified units, then the logistic."""
+    *hidden, last = _mapping(stage)
+    values = features
     for weights, biases in hidden:
         values = np.maximum(values @ weights + biases, 0)
     logit = np.clip((values @ last[0] + last[1])[:, 0], -30, 30)
-    return np.asarray(1 / (1 + np.exp(-logit)), dtype=np.float32).reshape(features.shape[:2])
+    return np.asarray(1 / (1 + np.exp(-logit)), dtype=np.float32)
 
 
 def _check(image_rgb: NDArray[np.uint8], region: NDArray[np.bool_]) -> None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
+from typing import Literal
 
 import cv2
 import numpy as np
@@ -23,10 +24,12 @@ from models.shared_data import RealPhoto
 from models.training.segmentation_targets import AIR_CELL, ellipse_points, real_targets
 from vision.embryo import embryo_contrasts
 from vision.reading import Outline
-from vision.veins import evidence_terms, network_evidence, vein_probability
+from vision.veins import network_terms, vein_probability
 
 Features = Callable[[RealPhoto], NDArray[np.float64] | None]
 SURE_NO, SURE_YES = 0.4, 0.6
+VEIN_STRENGTH, EMBRYO_STRENGTH = 0.3, 1.0
+EGG_FOLDS = 10
 
 
 @dataclass(frozen=True)
@@ -97,8 +100,7 @@ def vein_terms(photo: RealPhoto) -> NDArray[np.float64] | None:
     cv2.setNumThreads(1)
     contents = labelled_contents(photo)
     probability = vein_probability(contents.rgb, contents.region)
-    evidence = network_evidence(probability, contents.region, egg_length_px=contents.outline.length_px)
-    return None if evidence is None else evidence_terms(evidence)
+    return network_terms(probability, contents.region, egg_length_px=contents.outline.length_px)
 
 
 def embryo_terms(photo: RealPhoto) -> NDArray[np.float64] | None:
@@ -136,21 +138,33 @@ def answer_data(
     )
 
 
-def fit_answer(terms: NDArray[np.float64], eye: NDArray[np.bool_]) -> tuple[NDArray[np.float64], float]:
-    """Weights and intercept of a logistic regression, both answers weighted alike."""
-    model = make_pipeline(StandardScaler(), LogisticRegression(C=1.0, class_weight="balanced"))
+def fit_answer(
+    terms: NDArray[np.float64], eye: NDArray[np.bool_], *, strength: float
+) -> tuple[NDArray[np.float64], float]:
+    """Weights and intercept of a logistic regression, both answers weighted alike.
+
+    ``strength`` is scikit-learn's ``C``: the smaller, the smaller the weights are held.
+    """
+    model = make_pipeline(StandardScaler(), LogisticRegression(C=strength, class_weight="balanced"))
     model.fit(terms, eye)
     scaler, regression = model[0], model[1]
     weights = regression.coef_[0] / scaler.scale_
     return weights, float(regression.intercept_[0] - weights @ scaler.mean_)
 
 
-def left_out_probabilities(data: AnswerData) -> NDArray[np.float64]:
-    """Probability of yes for each photo, from weights fitted without its group."""
+def left_out_probabilities(
+    data: AnswerData, *, strength: float, by: Literal["evening", "egg"] = "evening"
+) -> NDArray[np.float64]:
+    """Probability of yes for each photo, from weights that never saw its evening (or only its egg)."""
+    if by == "evening":
+        folds = data.groups
+    else:
+        eggs = np.unique([p.egg or p.name for p in data.photos], return_inverse=True)[1]
+        folds = np.array([f"fold {e % EGG_FOLDS}" for e in eggs])
     answers = np.zeros(len(data.eye))
-    for group in np.unique(data.groups):
-        out = data.groups == group
-        weights, intercept = fit_answer(data.terms[~out], data.eye[~out])
+    for fold in np.unique(folds):
+        out = folds == fold
+        weights, intercept = fit_answer(data.terms[~out], data.eye[~out], strength=strength)
         answers[out] = 1 / (1 + np.exp(-(data.terms[out] @ weights + intercept)))
     return answers
 
@@ -162,6 +176,15 @@ def answer_table(data: AnswerData, probability: NDArray[np.float64]) -> list[Ans
         _row(str(g), probability[groups == g], data.eye[groups == g]) for g in sorted(set(groups.tolist()))
     ]
     return [*rows, _row("all", probability, data.eye)]
+
+
+def answer_text(rows: Sequence[AnswerRow]) -> str:
+    """The table as lines of text."""
+    return "\n".join(
+        f"{row.group:6} {row.photos:4} photos, {row.eye_yes:4} yes: {row.agree / row.photos:6.1%} agree; "
+        f"told {row.told:4}, of these {row.told_agree / max(row.told, 1):6.1%} agree"
+        for row in rows
+    )
 
 
 def _row(group: str, probability: NDArray[np.float64], eye: NDArray[np.bool_]) -> AnswerRow:

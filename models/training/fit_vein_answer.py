@@ -7,29 +7,33 @@ put into ``vision/veins.py``, whose weights are fitted on all photos on which th
 from __future__ import annotations
 
 from concurrent.futures import ProcessPoolExecutor
+from typing import Literal
 
 import numpy as np
 
 from models.evaluation.contents import (
+    VEIN_STRENGTH,
     answer_data,
     answer_table,
+    answer_text,
     fit_answer,
     left_out_probabilities,
     vein_terms,
 )
 from models.shared_data import real_photos
 
+BY: tuple[Literal["evening", "egg"], ...] = ("evening", "egg")
+
 
 def main() -> None:
     """Measure, fit, print."""
     with ProcessPoolExecutor(2) as pool:
         data = answer_data(real_photos(), "vessels_visible", vein_terms, pool=pool)
-    for row in answer_table(data, left_out_probabilities(data)):
-        print(
-            f"{row.group:6} {row.photos:4} photos, {row.eye_yes:4} yes: {row.agree / row.photos:6.1%} agree; "
-            f"told {row.told:4}, of these {row.told_agree / max(row.told, 1):6.1%} agree"
-        )
-    weights, intercept = fit_answer(data.terms, data.eye)
+    for by in BY:
+        print(f"left out by {by}:")
+        probability = left_out_probabilities(data, strength=VEIN_STRENGTH, by=by)
+        print(answer_text(answer_table(data, probability)))
+    weights, intercept = fit_answer(data.terms, data.eye, strength=VEIN_STRENGTH)
     print("COEFFICIENTS =", tuple(np.round(weights, 4).tolist()))
     print("INTERCEPT =", round(intercept, 4))
 

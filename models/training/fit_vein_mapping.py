@@ -1,7 +1,7 @@
-"""Fit the mapping from filter answers to the probability of a vein, on drawings alone.
+"""Fit the mapping from filter answers to the probability of a vein, on drawn and simulated pictures.
 
 ``python -m models.training.fit_vein_mapping`` draws, fits and writes ``vision/vein_mapping.json``,
-and prints how it does on drawings left out. No photograph is looked at.
+and prints how it does on pictures left out. No photograph is looked at.
 """
 
 from __future__ import annotations
@@ -9,8 +9,10 @@ from __future__ import annotations
 import argparse
 import json
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from sklearn.metrics import roc_auc_score
@@ -18,24 +20,83 @@ from sklearn.neural_network import MLPClassifier
 from sklearn.preprocessing import StandardScaler
 
 import vision.veins
-from models.training.vessel_drawings import draw_vessels
-from vision.vein_features import vein_features
+from models.proposal import Status
+from models.training.segmentation_targets import fill_polygon
+from models.training.vessel_drawings import VesselDrawing, draw_vessels, moved_region
+from vision.vein_features import at_working_size, region_length, vein_features
+from vision.vein_support import support_features
 
-PIXELS_A_DRAWING = 3000
-HIDDEN = (24, 12)
-LEFT_OUT = 6  # every sixth drawing
+PIXELS_A_PICTURE = 3000
+STAGES = {"own": (32, 16), "support": (24, 12)}
+LEFT_OUT = 6  # every sixth picture
+STATUSES: tuple[Status, ...] = ("developing", "developing", "developing", "clear", "early death")
+_SEED = 31
 Sample = tuple[NDArray[np.float32], NDArray[np.bool_], NDArray[np.int64]]
 
 
-def sample(seed: int) -> Sample:
-    """Features, truth and the seed of some pixels of one drawing, unsure ones left out."""
-    drawing = draw_vessels(seed)
-    features = vein_features(drawing.rgb, drawing.region)
+def simulated_egg(seed: int) -> VesselDrawing:
+    """One simulated egg of ``sample_images``; veins too faint or too deep to be seen are unsure."""
+    from sample_images.simulator import random_side_view
+
+    rng = np.random.default_rng([_SEED, seed])
+    height = int(rng.uniform(420, 900))
+    status = STATUSES[seed % len(STATUSES)]
+    photo = random_side_view(rng, size=(height, int(0.75 * height)), status=status, bad_share=0.05)
+    egg = photo.eggs[0]
+    shape = photo.rgb.shape[:2]
+    whole = fill_polygon(shape, egg.outline_px)
+    region = whole & ~fill_polygon(shape, egg.air_cell_region_px) if rng.random() < 0.7 else whole
+    veins = egg.vein_mask
+    # Seen: two per cent darker than what lies beside it, in the mean over a short stretch.
+    free = (region & ~cv2.dilate(veins.astype(np.uint8), np.ones((3, 3))).astype(bool)).astype(np.float32)
+    inside = veins.astype(np.float32)
+    contrast = np.zeros(shape, np.float32)
+    for channel in range(3):
+        level = photo.rgb[..., channel].astype(np.float32)
+        beside = _mean(level, free, 0.02 * height)
+        here = _mean(level, inside, 0.004 * height)
+        relative = np.where(beside - here > 1.5, 1 - here / np.maximum(beside, 1), 0)
+        np.maximum(contrast, relative.astype(np.float32), out=contrast)
+    seen = veins & (contrast > 0.025)
+    near = cv2.dilate(veins.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    y, x = np.nonzero(whole)
+    window = (slice(y.min(), y.max() + 1), slice(x.min(), x.max() + 1))
+    drawing = VesselDrawing(
+        photo.rgb[window], region[window], seen[window] & region[window], (near & ~seen)[window]
+    )
+    return replace(drawing, region=moved_region(drawing.region, rng)) if rng.random() < 0.5 else drawing
+
+
+def _mean(values: NDArray[np.float32], weight: NDArray[np.float32], sigma: float) -> NDArray[np.float32]:
+    top = cv2.GaussianBlur(values * weight, (0, 0), sigma)
+    return np.asarray(top / np.maximum(cv2.GaussianBlur(weight, (0, 0), sigma), 1e-3), dtype=np.float32)
+
+
+def sample(key: tuple[str, int, str]) -> Sample:
+    """Features of one stage, truth and picture number of some pixels of one picture, unsure ones left out.
+
+    ``key`` is the kind of picture, its seed and the stage.
+    """
+    cv2.setNumThreads(1)
+    kind, seed, stage = key
+    drawing = draw_vessels(seed) if kind == "drawn" else simulated_egg(seed)
+    work, inside = at_working_size(np.ascontiguousarray(drawing.rgb), drawing.region)
+    size = (inside.shape[1], inside.shape[0])
+    truth, unsure = (
+        cv2.resize(mask.astype(np.float32), size, interpolation=cv2.INTER_LINEAR)[inside]
+        for mask in (drawing.truth, drawing.unsure)
+    )
+    if stage == "own":
+        features = vein_features(work, inside)
+    else:
+        features = support_features(
+            vision.veins.first_probability(work, inside), inside, region_length(inside)
+        )
     rng = np.random.default_rng([seed, 1])
-    known = np.flatnonzero(drawing.region & ~drawing.unsure)
-    some = rng.choice(known, min(PIXELS_A_DRAWING, len(known)), replace=False)
-    pixels = features.reshape(-1, features.shape[-1])[some]
-    return pixels, drawing.truth.ravel()[some], np.full(len(some), seed)
+    known = np.flatnonzero((unsure < 0.5) & (np.abs(truth - 0.5) > 0.1))
+    some = rng.choice(known, min(PIXELS_A_PICTURE, len(known)), replace=False)
+    number = seed if kind == "drawn" else -1 - seed
+    return features[some], truth[some] > 0.5, np.full(len(some), number)
 
 
 def best_shift(logit: NDArray[np.floating], truth: NDArray[np.bool_]) -> float:
@@ -49,27 +110,13 @@ def best_shift(logit: NDArray[np.floating], truth: NDArray[np.bool_]) -> float:
     return float(max(shifts, key=dice))
 
 
-def main() -> None:
-    """Draw, fit, write, print."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
-    parser.add_argument("--drawings", type=int, default=900)
-    parser.add_argument("--jobs", type=int, default=2)
-    parser.add_argument("--keep", type=Path, help="store the sampled pixels here (.npz), or use those stored")
-    arguments = parser.parse_args()
-    if arguments.keep and arguments.keep.exists():
-        stored = np.load(arguments.keep)
-        features, truth, seeds = stored["features"], stored["truth"], stored["seeds"]
-    else:
-        with ProcessPoolExecutor(arguments.jobs) as pool:
-            samples = list(pool.map(sample, range(arguments.drawings), chunksize=4))
-        features, truth, seeds = (np.concatenate(part) for part in zip(*samples, strict=True))
-        if arguments.keep:
-            np.savez(arguments.keep, features=features, truth=truth, seeds=seeds)
-
-    left_out = seeds % LEFT_OUT == 0
+def fit_stage(stage: str, hidden: tuple[int, ...], samples: Sample) -> list[dict[str, list[float]]]:
+    """Fit one stage, print how it does on pictures left out, and give its layers."""
+    features, truth, numbers = samples
+    left_out = numbers % LEFT_OUT == 0
     scaler = StandardScaler().fit(features[~left_out])
     network = MLPClassifier(
-        HIDDEN,
+        hidden,
         alpha=1e-4,
         early_stopping=True,
         max_iter=40,
@@ -86,26 +133,55 @@ def main() -> None:
     biases[0] -= (scaler.mean_ / scaler.scale_) @ weights[0]
     weights[0] /= scaler.scale_[:, None]
     biases[-1] += shift
-    layers = [
+    print(f"stage {stage}: shift {shift:.2f}; left out, at 0.5:")
+    for kind, part in (("drawn", numbers >= 0), ("simulated", numbers < 0)):
+        chosen = left_out & part
+        marked, true = logit[chosen] + shift > 0, truth[chosen]
+        agree = (marked & true).sum()
+        print(
+            f"  {kind}, {len(np.unique(numbers[chosen]))} pictures: "
+            f"ROC-AUC {roc_auc_score(true, logit[chosen]):.4f}, "
+            f"Dice {2 * agree / (marked.sum() + true.sum()):.3f}, "
+            f"precision {agree / marked.sum():.3f}, recall {agree / true.sum():.3f}",
+            flush=True,
+        )
+    return [
         {"weights": np.round(w, 5).tolist(), "biases": np.round(b, 5).tolist()}
         for w, b in zip(weights, biases, strict=True)
     ]
-    target = Path(vision.veins.__file__).parent / "vein_mapping.json"
-    about = (
-        "Fitted by models/training/fit_vein_mapping.py on random drawings of vessels; no photograph was used."
-    )
-    target.write_text(json.dumps({"about": about, "layers": layers}) + "\n", encoding="utf-8")
 
-    marked, true = logit[left_out] + shift > 0, truth[left_out]
-    agree = (marked & true).sum()
-    area = roc_auc_score(true, logit[left_out])
-    print(
-        f"{len(np.unique(seeds[left_out]))} drawings left out: ROC-AUC {area:.4f}, shift {shift:.2f}; at 0.5:"
+
+def main() -> None:
+    """Draw, fit both stages, write, print. The second stage is fitted on pictures new to the first."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
+    parser.add_argument("--drawn", type=int, default=600, help="pictures a stage")
+    parser.add_argument("--simulated", type=int, default=260, help="pictures a stage")
+    parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument(
+        "--keep", type=Path, help="store the sampled pixels in this folder, or use those there"
     )
-    print(
-        f"Dice {2 * agree / (marked.sum() + true.sum()):.3f}, precision {agree / marked.sum():.3f}, "
-        f"recall {agree / true.sum():.3f}"
-    )
+    arguments = parser.parse_args()
+    target = Path(vision.veins.__file__).parent / "vein_mapping.json"
+    about = "Fitted by models/training/fit_vein_mapping.py on drawn and simulated pictures alone."
+    mapping: dict[str, object] = {"about": about}
+    for number, (stage, hidden) in enumerate(STAGES.items()):
+        kept = arguments.keep / f"{stage}.npz" if arguments.keep else None
+        if kept is not None and kept.exists():
+            stored = np.load(kept)
+            samples = stored["features"], stored["truth"], stored["numbers"]
+        else:
+            keys = [("drawn", i + number * arguments.drawn, stage) for i in range(arguments.drawn)]
+            keys += [
+                ("simulated", i + number * arguments.simulated, stage) for i in range(arguments.simulated)
+            ]
+            with ProcessPoolExecutor(arguments.jobs) as pool:
+                parts = list(pool.map(sample, keys, chunksize=4))
+            features, truth, numbers = (np.concatenate(part) for part in zip(*parts, strict=True))
+            samples = features, truth, numbers
+            if kept is not None:
+                np.savez(kept, features=features, truth=truth, numbers=numbers)
+        mapping[stage] = fit_stage(stage, hidden, samples)
+        target.write_text(json.dumps(mapping) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -57,6 +57,17 @@ def egg_region(shape: tuple[int, int], rng: Rng, *, round_one: bool) -> NDArray[
     return np.asarray(u**2 + (v / breadth) ** 2 * (1 + taper * u) < 1)
 
 
+def moved_region(region: NDArray[np.bool_], rng: Rng) -> NDArray[np.bool_]:
+    """The region as it might be found: turned, moved and of another size by a per cent or two."""
+    h, w = region.shape
+    turn = np.array(
+        cv2.getRotationMatrix2D((w / 2, h / 2), float(rng.normal(0, 2)), float(rng.uniform(0.96, 1.02))),
+        float,
+    )
+    shift = turn + np.c_[np.zeros((2, 2)), rng.normal(0, 0.008 * max(h, w), 2)]
+    return np.asarray(cv2.warpAffine(region.astype(np.uint8), shift, (w, h), flags=cv2.INTER_NEAREST) > 0)
+
+
 def grow_tree(
     start: NDArray[np.float64], direction: float, radius: float, thinnest: float, size: float, rng: Rng
 ) -> list[Branch]:
@@ -175,7 +186,7 @@ def draw_vessels(seed: int, *, vessels: bool | None = None, egg: bool | None = N
     rng = np.random.default_rng(seed)
     egg = bool(rng.random() < 0.65) if egg is None else egg
     vessels = bool(rng.random() < 0.78) if vessels is None else vessels
-    size = int(rng.uniform(260, 620) if egg else rng.uniform(350, 760))
+    size = int(rng.uniform(220, 560) if egg else rng.uniform(320, 760))
     shape = (size, size)
     region = egg_region(shape, rng, round_one=not egg and bool(rng.random() < 0.7))
     y, x = np.mgrid[:size, :size].astype(float)
@@ -210,7 +221,7 @@ def draw_vessels(seed: int, *, vessels: bool | None = None, egg: bool | None = N
     if vessels:
         inside = np.argwhere(region)
         branches = []
-        thickest = size * rng.uniform(0.004, 0.011)
+        thickest = size * math.exp(rng.uniform(math.log(0.0022), math.log(0.011)))
         for _ in range(rng.integers(1, 5)):
             root = inside[rng.integers(len(inside))][::-1].astype(float)
             if rng.random() < 0.5:  # from the edge inward
@@ -304,12 +315,12 @@ def draw_vessels(seed: int, *, vessels: bool | None = None, egg: bool | None = N
     grain = rng.uniform(0.3, 3.0) + rng.uniform(0, 0.12) * np.sqrt(light)
     light += noise * grain
     rgb = np.clip(light + 0.5, 0, 255).astype(np.uint8)
-    squeeze = rng.uniform(1.3, 2.3) if egg and rng.random() < 0.35 else 1.0
+    squeeze = rng.uniform(1.3, 2.3) if egg and rng.random() < 0.5 else 1.0
     if squeeze > 1:  # made smaller one way and stretched back, as some collections of photos were
         flat = (size, round(size / squeeze)) if rng.random() < 0.8 else (round(size / squeeze), size)
         rgb = cv2.resize(rgb, flat, interpolation=cv2.INTER_AREA)
     if rng.random() < 0.8:
-        quality = int(rng.uniform(55, 96))
+        quality = int(rng.uniform(40, 96))
         coded = cv2.imencode(".jpg", rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])[1]
         rgb = np.ascontiguousarray(np.asarray(cv2.imdecode(coded, cv2.IMREAD_COLOR))[..., ::-1])
     if squeeze > 1:
@@ -328,15 +339,7 @@ def draw_vessels(seed: int, *, vessels: bool | None = None, egg: bool | None = N
     )
     wide = cv2.dilate(radius, np.ones((3, 3))) > 1.5
     unsure = (edge & wide & ~truth) | (body & faint)
-    if egg and rng.random() < 0.6:  # the outline found is not the outline that is
-        turn = np.asarray(
-            cv2.getRotationMatrix2D(
-                (size / 2, size / 2), float(rng.normal(0, 2)), float(rng.uniform(0.96, 1.02))
-            ),
-            dtype=np.float64,
-        )
-        turn[:, 2] += rng.normal(0, 0.008 * size, 2)
-        found = cv2.warpAffine(region.astype(np.uint8), turn, (size, size), flags=cv2.INTER_NEAREST) > 0
+    if egg and rng.random() < 0.6:
         truth &= region
-        region = found
+        region = moved_region(region, rng)
     return VesselDrawing(rgb, region, truth & ~unsure, unsure & region)

@@ -75,8 +75,8 @@ def test_what_lies_outside_the_region_does_not_count():
 
 def test_a_branching_network_is_veins_and_an_empty_picture_is_none():
     network = lines(
-        ((130, 60), (130, 240)), ((130, 100), (60, 180)), ((130, 120), (210, 200)), ((95, 140), (60, 120)),
-        ((170, 160), (200, 130)),
+        ((130, 40), (130, 260)), ((130, 80), (50, 190)), ((130, 100), (220, 200)), ((90, 135), (45, 110)),
+        ((180, 156), (225, 120)), ((130, 180), (70, 250)), ((130, 200), (190, 260)), ((90, 135), (100, 220)),
     )  # fmt: skip
     assert measure_veins(network, REGION, egg_length_px=300).visible is True
     empty = measure_veins(np.zeros(SHAPE, np.float32), REGION, egg_length_px=300)
