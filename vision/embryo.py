@@ -2,8 +2,8 @@
 
 Two shapes of darkness are looked for, at one twohundredth of the egg's length a pixel:
 
-* a **spot**: darker than its surroundings over a width of 2 to 14 % of the egg's length (an embryo of
-  the first half of incubation, or a dead one);
+* a **spot**: darker than its surroundings over 4 to 30 % of the egg's length (an embryo of the first
+  half of incubation, or a dead one); its area, within the half-depth line, is good to a factor of two;
 * a **dark part**: more than :data:`DARK_PART` of what is seen is much darker, in red light too, than the
   brightest part (an embryo that fills most of the egg; the yolk's shadow darkens green, hardly red).
   Its area is then that of all that does not glow, a large share of the silhouette.
@@ -29,7 +29,8 @@ Float32 = NDArray[np.float32]
 BoolArray = NDArray[np.bool_]
 
 WORK_LENGTH_PX = 200.0
-SPOT_SIGMAS_PX = (5.0, 8.0, 12.0, 18.0, 27.0)
+SPOT_SIGMAS_PX = (4.0, 5.5, 8.0, 12.0, 18.0, 27.0)
+WIDTH_PRICE = 0.35  # chosen on simulated eggs of days 4 to 13: centres and areas together
 CONTRAST_SIGMAS_PX = (3.0, 5.0, 8.0, 12.0, 18.0)
 RIM_PX = 9  # the limb darkens by itself; nothing is measured in it
 DARK_BY = 0.6  # natural logarithm of grey level, red light: nearly two times darker
@@ -160,10 +161,10 @@ def _shadow(seen: _Seen) -> BoolArray:
     grey = np.asarray(0.4 * red + 0.6 * seen.logs[..., 1], dtype=np.float32)
     inner = cv2.erode(seen.core.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=6) > 0
     look = inner if inner.any() else seen.core
-    answers = [np.where(look, _spot(grey, s), -np.inf) for s in SPOT_SIGMAS_PX]
-    best = int(np.argmax([a.max() for a in answers]))
-    y, x = np.unravel_index(int(answers[best].argmax()), grey.shape)
-    sigma = SPOT_SIGMAS_PX[best]
+    found = _darkest_spot(grey, look)
+    if found is None:
+        return np.zeros_like(seen.core)
+    y, x, sigma = found
     # Half way down from the level of a ring around it, as far as that hangs together.
     yy, xx = np.mgrid[: grey.shape[0], : grey.shape[1]]
     distance = np.hypot(xx - x, yy - y) / sigma
@@ -174,6 +175,26 @@ def _shadow(seen: _Seen) -> BoolArray:
     labels = cv2.connectedComponents(deep.astype(np.uint8))[1]
     hanging: BoolArray = (labels == labels[y, x]) & deep
     return hanging
+
+
+def _darkest_spot(grey: Float32, look: BoolArray) -> tuple[int, int, float] | None:
+    """Row, column and spread of the spot that stands out most.
+
+    Shading that only grows toward the rim of
+    what is looked at is none. Wider spots must be darker: light falls off smoothly over an egg.
+    """
+    best: tuple[float, int, int, float] | None = None
+    whole = cv2.erode(look.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    for sigma in SPOT_SIGMAS_PX:
+        answer = np.where(look, _spot(grey, sigma), -np.inf).astype(np.float32)
+        peaks = (answer >= cv2.dilate(answer, np.ones((5, 5), np.uint8))) & whole
+        if not peaks.any():
+            continue
+        y, x = np.unravel_index(int(np.where(peaks, answer, -np.inf).argmax()), grey.shape)
+        merit = float(answer[y, x]) * sigma**-WIDTH_PRICE
+        if best is None or merit > best[0]:
+            best = merit, int(y), int(x), sigma
+    return best[1:] if best is not None else None
 
 
 def _largest(mask: BoolArray) -> BoolArray:

@@ -29,6 +29,7 @@ BoolArray = NDArray[np.bool_]
 
 SMALLEST_LENGTH_PX = 24.0
 VISIBLE_AT = 0.5
+BLOWN, BLACK = 251, 6  # grey levels
 
 # Pieces of network, in egg lengths.
 SHORTEST = 0.03
@@ -92,6 +93,10 @@ def first_probability(work: NDArray[np.uint8], inside: NDArray[np.bool_]) -> Flo
     """Probability from each place's own filter answers; arguments as those of ``vein_features``."""
     first = np.zeros(inside.shape, np.float32)
     first[inside] = _network_answer("own", vein_features(work, inside))
+    # Where every channel is at an end of its range the picture holds nothing but the coder's blocks.
+    blind = np.asarray(((work >= BLOWN) | (work <= BLACK)).all(axis=2), dtype=np.float32)
+    share = cv2.GaussianBlur(blind, (0, 0), max(0.8, 0.008 * region_length(inside)))
+    first[share > 0.6] = 0.0
     return first
 
 

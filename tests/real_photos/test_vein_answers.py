@@ -1,7 +1,7 @@
 """Do the answers on veins and embryo agree with the eye's, on evenings that the weights never saw?
 
 The weights in the modules were fitted on all photos on which the eye was sure; here they are fitted
-anew without each group of evenings, on every third photo to keep the suite fast. The full figures come
+anew without each group of evenings, on some of the photos to keep the suite fast. The full figures come
 from ``python -m models.training.fit_vein_answer`` and ``fit_embryo_answer``.
 """
 
@@ -30,9 +30,9 @@ def balanced(data, probability):
 
 @pytest.mark.slow
 def test_veins_on_evenings_left_out(shared_folder, real_photos):
-    data = answer_data(list_photos(shared_folder)[::3], "vessels_visible", vein_terms)
-    assert len(data.eye) > 90
-    # Always answering "yes" would be balanced at 0.5. A hundred photos: give or take 0.04.
+    data = answer_data(list_photos(shared_folder)[::4], "vessels_visible", vein_terms)
+    assert len(data.eye) > 70
+    # Always answering "yes" would be balanced at 0.5. Eighty photos: give or take 0.04.
     assert balanced(data, left_out_probabilities(data, strength=VEIN_STRENGTH)) >= 0.8
 
 
