@@ -77,6 +77,8 @@ def _print_eyes(photos: tuple[RealPhoto, ...]) -> None:
     from concurrent.futures import ProcessPoolExecutor
 
     from models.evaluation.contents import (
+        EMBRYO_STRENGTH,
+        VEIN_STRENGTH,
         answer_data,
         answer_table,
         embryo_terms,
@@ -90,12 +92,12 @@ def _print_eyes(photos: tuple[RealPhoto, ...]) -> None:
 
     with ProcessPoolExecutor() as pool:
         print(drawn_text(*drawn_scores(pool)))
-        for what, column, terms in (
-            ("veins", "vessels_visible", vein_terms),
-            ("embryo", "embryo_visible", embryo_terms),
+        for what, column, terms, strength in (
+            ("veins", "vessels_visible", vein_terms, VEIN_STRENGTH),
+            ("embryo", "embryo_visible", embryo_terms, EMBRYO_STRENGTH),
         ):
             data = answer_data(photos, column, terms, pool=pool)
-            whole = answer_table(data, left_out_probabilities(data))[-1]
+            whole = answer_table(data, left_out_probabilities(data, strength=strength))[-1]
             print(
                 f"Yes or no to {what}, evening left out: agrees with the eye on {whole.agree} of "
                 f"{whole.photos} photos on which it was sure; answered {whole.told}, "
