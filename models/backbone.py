@@ -14,19 +14,16 @@ import numpy as np
 import onnxruntime
 from numpy.typing import NDArray
 
+from vision.onnx_session import single_thread_session
+
 EMBEDDING_SIZE = 1280
 _BATCH = 16  # crops run at once: more gains no speed and costs memory
 
 
 @cache
 def _session() -> onnxruntime.InferenceSession:
-    options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = 1
-    options.inter_op_num_threads = 1
     with as_file(files("models") / "shipped" / "backbone.onnx") as path:
-        return onnxruntime.InferenceSession(
-            str(path), sess_options=options, providers=["CPUExecutionProvider"]
-        )
+        return single_thread_session(path)
 
 
 def embed(crops: Sequence[NDArray[np.uint8]]) -> NDArray[np.float32]:

@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.polygon_mask import filled_polygon
 from vision.reading import Outline
 
 CROP_SIDE = 224
@@ -28,10 +29,9 @@ def egg_crop(rgb: NDArray[np.uint8], outline: Outline) -> NDArray[np.uint8]:
     in end view the picture is not turned.
     """
     crop = _upright(rgb, outline)
-    mask = np.zeros((CROP_SIDE, CROP_SIDE), np.uint8)
     points = _transform(outline) @ np.vstack([outline.polygon_px.T, np.ones(len(outline.polygon_px))])
-    cv2.fillPoly(mask, [np.round(points.T * 16).astype(np.int32)], 1, shift=4)
-    return np.where(mask[:, :, None] > 0, crop, np.uint8(GREY))
+    inside = filled_polygon(crop.shape, points.T)
+    return np.where(inside[:, :, None], crop, np.uint8(GREY))
 
 
 def _turn_deg(outline: Outline) -> float:
@@ -39,7 +39,7 @@ def _turn_deg(outline: Outline) -> float:
         return outline.axis_deg - BLUNT_END_DOWN_DEG
     if outline.profile is None:
         return 0.0
-    return (outline.long_axis_deg - 90 + 90) % 180 - 90
+    return outline.long_axis_deg % 180 - 90
 
 
 def _transform(outline: Outline) -> NDArray[np.float64]:

@@ -101,10 +101,10 @@ def status_weights(examples: Examples) -> NDArray[np.float64]:
         for part, share in ((rows & ~simulated, REAL_SHARE), (rows & simulated, 1 - REAL_SHARE)):
             if not part.any():
                 continue
-            sets = examples.eggs if examples.dead[part].all() else examples.groups
+            by_egg = bool(examples.dead[part].all())
+            sets = examples.eggs if by_egg else examples.groups
             _, inverse, counts = np.unique(sets[part], return_inverse=True, return_counts=True)
-            size = counts**0.0 if examples.dead[part].all() else counts**0.5
-            raw = (size / counts)[inverse]
+            raw = (1 / counts if by_egg else 1 / np.sqrt(counts))[inverse]
             weights[part] = share * raw / raw.sum()
     return weights
 

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from sklearn.linear_model import LogisticRegression, Ridge
 
 from models.proposal import Status
+from vision.onnx_session import single_thread_session
 
 FloatArray = NDArray[np.float64]
 STATUSES: tuple[Status, ...] = ("clear", "early death", "developing")
@@ -107,11 +108,7 @@ class StoredHeads:
 
 def load_heads(path: Path) -> StoredHeads:
     """Heads from a file written by ``models.training.fit_judgement``."""
-    options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = 1
-    session = onnxruntime.InferenceSession(
-        str(path), sess_options=options, providers=["CPUExecutionProvider"]
-    )
+    session = single_thread_session(path)
     card = json.loads(session.get_modelmeta().custom_metadata_map["card"])
     return StoredHeads(session, card)
 

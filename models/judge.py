@@ -25,7 +25,6 @@ from vision.reading import PhotoReading, Reading
 
 MODEL_NAME = "trayglow-2026-11"
 NOTABLE_LAG_DAYS = 2.0  # beyond the apparent day's interval, before an egg is said to have stopped
-_CARD_KEYS = ("pass_from", "confirm_from", "day_half_width")
 
 
 @cache

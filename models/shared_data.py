@@ -71,7 +71,11 @@ class RealPhoto:
 
 def real_photos(shared: Path | None = None) -> tuple[RealPhoto, ...]:
     """All labelled real photos, in the order of the label file."""
-    folder = (shared or shared_folder()) / "real_photos"
+    return labelled_photos((shared or shared_folder()) / "real_photos")
+
+
+def labelled_photos(folder: Path) -> tuple[RealPhoto, ...]:
+    """As :func:`real_photos`, from the folder that holds the label file itself."""
     labels = folder / "labels.csv"
     if not labels.is_file():
         raise SharedDataMissingError(f"{labels} is not there")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import math
 import sys
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
@@ -14,6 +13,7 @@ from tqdm import tqdm
 
 from incubation.records import Batch, Egg, Tray, batch_by_name, eggs_of
 from incubation.species import SPECIES
+from review_ui.day_option import DAYS_AFTER_TERM, day_number
 from review_ui.errors import UsageError
 from review_ui.examine import expanded
 from review_ui.record_json import Json
@@ -25,7 +25,6 @@ if TYPE_CHECKING:
 
 ALL_STORED, SOME_NOT_STORED, NOT_ASKED = 0, 1, 2
 
-_DAYS_AFTER_TERM = 5  # late hatchers are waited for a few days (common practice)
 _SAY_YES = "Nothing was stored: look through the list and, if it is right, run it again with --yes."
 
 Ask = Callable[[str], bool]
@@ -51,7 +50,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument("photos", nargs="+", metavar="PHOTO", help="a picture, or a pattern such as *.jpg")
     parser.add_argument(
         "--day",
-        type=_day_number,
+        type=day_number,
         metavar="D",
         help="day of incubation on the photos (default: by the camera's clock, else today's)",
     )
@@ -205,21 +204,11 @@ def _day(day: float | None, batch: Batch, photos: Sequence[Path]) -> float:
     if day is None:
         day = day_taken(batch, photos, datetime.now(UTC))
     term = SPECIES[batch.species].term_days
-    if day > term + _DAYS_AFTER_TERM:
+    if day > term + DAYS_AFTER_TERM:
         raise UsageError(
             f"Day {day:g} is too late: {batch.species} eggs hatch about day {term}; give the day of the "
             f"photos with --day, or see when it was set ({batch.set_at.astimezone():%Y-%m-%d %H:%M})."
         )
-    return day
-
-
-def _day_number(text: str) -> float:
-    try:
-        day = float(text)
-    except ValueError:
-        day = math.nan
-    if not (math.isfinite(day) and day >= 0):
-        raise argparse.ArgumentTypeError(f"{text!r} is not a day; give a number from 0, such as 8")
     return day
 
 

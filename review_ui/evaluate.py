@@ -76,15 +76,7 @@ def _print_eyes(photos: tuple[RealPhoto, ...]) -> None:
     """What each measurement is worth, each beside its own truth."""
     from concurrent.futures import ProcessPoolExecutor
 
-    from models.evaluation.contents import (
-        EMBRYO_STRENGTH,
-        VEIN_STRENGTH,
-        answer_data,
-        answer_table,
-        embryo_terms,
-        left_out_probabilities,
-        vein_terms,
-    )
+    from models.evaluation.contents import ANSWERS, answer_data, answer_table, left_out_probabilities
     from models.evaluation.drawn_eggs import drawn_scores, drawn_text
     from models.evaluation.photo_quality import labelled_rows, spoilt_rows
     from models.evaluation.retinal_vessels import evaluate_retinal_vessels, retinal_table
@@ -92,12 +84,10 @@ def _print_eyes(photos: tuple[RealPhoto, ...]) -> None:
 
     with ProcessPoolExecutor() as pool:
         print(drawn_text(*drawn_scores(pool)))
-        for what, column, terms, strength in (
-            ("veins", "vessels_visible", vein_terms, VEIN_STRENGTH),
-            ("embryo", "embryo_visible", embryo_terms, EMBRYO_STRENGTH),
-        ):
-            data = answer_data(photos, column, terms, pool=pool)
-            whole = answer_table(data, left_out_probabilities(data, strength=strength))[-1]
+        for what, answer in ANSWERS.items():
+            data = answer_data(photos, answer.column, answer.terms, pool=pool)
+            probability = left_out_probabilities(data, strength=answer.strength)
+            whole = answer_table(data, probability)[-1]
             print(
                 f"Yes or no to {what}, evening left out: agrees with the eye on {whole.agree} of "
                 f"{whole.photos} photos on which it was sure; answered {whole.told}, "

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import glob
-import math
 import os
 import re
 import sys
@@ -14,6 +13,7 @@ from pathlib import Path
 from tqdm import tqdm
 
 from incubation.species import SPECIES
+from review_ui.day_option import DAYS_AFTER_TERM, day_number
 from review_ui.errors import UsageError
 from review_ui.examine_json import document_text
 from review_ui.examine_photo import ExaminedPhoto, PhotoTask, examine_photo
@@ -24,7 +24,6 @@ from vision.photo import printable
 
 ALL_READ, SOME_NOT_READ, NOT_WRITTEN = 0, 1, 2
 
-_DAYS_AFTER_TERM = 5  # late hatchers are waited for a few days (common practice); more is a slip of the pen
 _PICTURE_ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif")
 
 _DESCRIPTION = """\
@@ -54,7 +53,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     )
     parser.add_argument(
         "--day",
-        type=_day,
+        type=day_number,
         required=True,
         metavar="D",
         help="day of incubation on the photos; day 0 is the setting",
@@ -229,7 +228,7 @@ def _write_json(name: str, text: str) -> bool:
 
 
 def _check_day(day: float, species: str) -> None:
-    last = SPECIES[species].term_days + _DAYS_AFTER_TERM
+    last = SPECIES[species].term_days + DAYS_AFTER_TERM
     if day > last:
         raise UsageError(
             f"--day {day:g}: {species} eggs hatch about day {SPECIES[species].term_days}; "
@@ -253,16 +252,6 @@ def _check_outputs(options: argparse.Namespace, photos: Sequence[str]) -> None:
 
 def _is_among(path: Path, photos: Sequence[str]) -> bool:
     return os.path.realpath(path) in {os.path.realpath(photo) for photo in photos}
-
-
-def _day(text: str) -> float:
-    try:
-        day = float(text)
-    except ValueError:
-        day = math.nan
-    if not (math.isfinite(day) and day >= 0):
-        raise argparse.ArgumentTypeError(f"{text!r} is not a day; give a number from 0, such as 8")
-    return day
 
 
 def _tray(text: str) -> tuple[int, int]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from incubation.records import EggState, Tray, cup_order, tray_cups
+from incubation.records import EggState, Tray, tray_cups
 
 NO_EGG, NOT_YET = ".", "egg"
 LEGEND = """\
@@ -62,14 +62,6 @@ def cup_word(state: EggState) -> str:
     else:
         word = NOT_YET
     return f"({word})" if state.pulled else word
-
-
-def states_of(tray: Tray, states: Sequence[EggState]) -> list[EggState]:
-    """Those of one tray, in the order of its cups."""
-    return sorted(
-        (state for state in states if state.egg.tray_id == tray.id),
-        key=lambda state: cup_order(state.egg.cup),
-    )
 
 
 def _line(name: str, cells: Sequence[str], margin: int, width: int, shift: str = "") -> str:

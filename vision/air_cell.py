@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
 from incubation.egg_geometry import EggProfile, rim_diameter, tilted_air_cell_volume_fraction
+from vision.polygon_mask import filled_polygon
 from vision.reading import AirCell, Outline
 
 FloatArray = NDArray[np.float64]
@@ -191,7 +192,8 @@ def air_cell_mask(
 
     The line is carried on straight, in the direction between its ends, to the silhouette.
     """
-    egg = _filled(shape, outline.polygon_px, corner_px)
+    corner = np.asarray(corner_px)
+    egg = filled_polygon(shape, outline.polygon_px - corner)
     line = np.asarray(air_cell.boundary_px, dtype=np.float64)
     if len(line) < 2:
         return np.zeros(shape, dtype=bool)
@@ -204,7 +206,7 @@ def air_cell_mask(
     reach = 2 * outline.length_px
     start, end = line[0] - reach * chord, line[-1] + reach * chord
     beyond = np.vstack([start, line, end, end + reach * toward, start + reach * toward])
-    return egg & _filled(shape, beyond, corner_px)
+    return egg & filled_polygon(shape, beyond - corner)
 
 
 def _checked_map(air_cell_map: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -240,15 +242,6 @@ def _to_work(points_px: FloatArray, corner_px: tuple[int, int], factor: float) -
 
 def _to_photo(points: FloatArray, corner_px: tuple[int, int], factor: float) -> FloatArray:
     return (points + 0.5) * factor - 0.5 + np.asarray(corner_px, dtype=np.float64)
-
-
-def _filled(
-    shape: tuple[int, int], polygon_px: NDArray[np.floating], corner_px: tuple[int, int]
-) -> NDArray[np.bool_]:
-    picture = np.zeros(shape, dtype=np.uint8)
-    points = np.asarray(polygon_px, dtype=np.float64) - np.asarray(corner_px)
-    cv2.fillPoly(picture, [np.round(points * 16).astype(np.int32)], 1, shift=4)
-    return picture.astype(bool)
 
 
 def _frame(

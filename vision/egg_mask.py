@@ -14,8 +14,9 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-import onnxruntime
 from numpy.typing import NDArray
+
+from vision.onnx_session import single_thread_session
 
 FloatMap = NDArray[np.float32]
 RgbImage = NDArray[np.uint8]
@@ -57,24 +58,12 @@ class EggMaps:
         placed: NDArray[np.float64] = np.asarray(points, dtype=float) * self.scale + np.array(self.origin_px)
         return placed
 
-    def to_map(self, points: NDArray[np.floating]) -> NDArray[np.float64]:
-        """Photo positions (N, 2), x and y, as map positions."""
-        placed: NDArray[np.float64] = (
-            np.asarray(points, dtype=float) - np.array(self.origin_px)
-        ) / self.scale
-        return placed
-
 
 class EggMaskNetwork:
     """The network, ready to run; loading takes a few tens of milliseconds."""
 
     def __init__(self, path: Path) -> None:
-        options = onnxruntime.SessionOptions()
-        options.intra_op_num_threads = 1
-        options.inter_op_num_threads = 1
-        self._session = onnxruntime.InferenceSession(
-            str(path), sess_options=options, providers=["CPUExecutionProvider"]
-        )
+        self._session = single_thread_session(path)
 
     def __call__(self, rgb: RgbImage) -> FloatMap:
         """Four probability maps, shape (4, H, W), of a picture whose sides are multiples of 32."""

@@ -250,12 +250,17 @@ def _fit_profile(
     )
 
 
+def _placed(local: NDArray[np.float64], x: float, y: float, angle: float) -> NDArray[np.float64]:
+    """Points (N, 2) of an egg's own frame, turned by ``angle`` (radians) and moved to x, y."""
+    cos, sin = math.cos(angle), math.sin(angle)
+    placed: NDArray[np.float64] = local @ np.array([[cos, sin], [-sin, cos]]) + np.array([x, y])
+    return placed
+
+
 def _profile_outline(maps: EggMaps, fitted: NDArray[np.float64], probability: float) -> Outline:
     x, y, angle, length, breadth, shift, pointed = (float(v) for v in fitted)
     profile = _profile_of(length, breadth, shift, pointed)
-    local = profile_polygon(profile)
-    cos, sin = math.cos(angle), math.sin(angle)
-    polygon = local @ np.array([[cos, sin], [-sin, cos]]) + np.array([x, y])
+    polygon = _placed(profile_polygon(profile), x, y, angle)
     centre = maps.to_photo(np.array([[x, y]]))[0]
     degrees = math.degrees(angle)
     return Outline(
@@ -274,8 +279,7 @@ def _ellipse_outline(maps: EggMaps, start: tuple[float, float, float, float, flo
     x, y, angle, longer, shorter = start
     t = np.linspace(0, 2 * math.pi, POLYGON_POINTS, endpoint=False)
     local = np.stack([longer / 2 * np.cos(t), shorter / 2 * np.sin(t)], axis=1)
-    cos, sin = math.cos(angle), math.sin(angle)
-    polygon = local @ np.array([[cos, sin], [-sin, cos]]) + np.array([x, y])
+    polygon = _placed(local, x, y, angle)
     centre = maps.to_photo(np.array([[x, y]]))[0]
     return Outline(
         centre_px=(float(centre[0]), float(centre[1])),

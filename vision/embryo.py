@@ -9,7 +9,7 @@ Two shapes of darkness are looked for, at one twohundredth of the egg's length a
   Its area is then that of all that does not glow, a large share of the silhouette.
 
 Whether there is an embryo at all is answered by a logistic regression on ten contrasts, fitted on real
-photos by ``models/training/fit_embryo_answer.py``; between :data:`SURE_NO` and :data:`SURE_YES` the answer
+photos by ``models/training/fit_contents_answer.py``; between :data:`SURE_NO` and :data:`SURE_YES` the answer
 is "cannot tell".
 """
 
@@ -42,7 +42,7 @@ MIN_SEEN_PX = 1500
 NOT_ENOUGH_SEEN = "too little of the egg's inside is seen to look for an embryo"
 CANNOT_TELL = "whether there is an embryo's shadow cannot be told here"
 # Weights of the logistic regression, in the order of _contrasts; fitted on 255 real photos on which the
-# eye was sure (models/training/fit_embryo_answer.py).
+# eye was sure (models/training/fit_contents_answer.py).
 COEFFICIENTS = (1.1782, 4.4076, 2.7082, -1.0776, -3.7498, 1.5704, 1.8544, -1.1257, -0.061, -2.1312)
 INTERCEPT = 20.8276
 

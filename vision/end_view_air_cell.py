@@ -28,8 +28,8 @@ from vision.rim_evidence import RADIUS, SIDE, Evidence, evidence_at, work_pictur
 FloatArray = NDArray[np.float64]
 Float32Array = NDArray[np.float32]
 
-# Length over breadth of hens' eggs and its spread (shape index 76, s.d. 3 of 100; common practice).
-LENGTH_OVER_BREADTH, LENGTH_OVER_BREADTH_SPREAD = 1.32, 0.05
+# Length over breadth of hens' eggs (shape index 76; common practice).
+LENGTH_OVER_BREADTH = 1.32
 # The rim lies about 0.45 breadths nearer the camera than the silhouette's widest circle. A tray is
 # photographed from about 9 breadths (some 40 cm for hens' eggs), so the rim looks so much larger.
 RIM_MAGNIFICATION = 1.05

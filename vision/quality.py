@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.polygon_mask import filled_polygon
 from vision.reading import Outline, Quality
 
 ADVICE: dict[str, str] = {
@@ -126,16 +127,14 @@ def measure_quality(image_rgb: NDArray[np.uint8], outline: Outline) -> QualityMe
     if shrink < 1:
         size = (max(1, round(window.shape[1] * shrink)), max(1, round(window.shape[0] * shrink)))
         window = cv2.resize(window, size, interpolation=cv2.INTER_AREA).astype(np.uint8)
-    local = np.round((points - (left, top)) * shrink * 16).astype(np.int32)
-    egg = np.zeros(window.shape[:2], np.uint8)
-    cv2.fillPoly(egg, [local], 1, shift=4)
-    inside = egg > 0
+    inside = filled_polygon(window.shape, (points - (left, top)) * shrink)
     if not inside.any():
         return QualityMeasures(outline.length_px, outside, None, 0.0, 0.0)
     length = outline.length_px * shrink
     brightest = window.max(axis=2)[inside]
     clipped = (window[..., :2].min(axis=2) >= 248)[inside]
-    reach = cv2.dilate(egg, np.ones((3, 3), np.uint8), iterations=max(1, round(0.04 * length))) > 0
+    kernel = np.ones((3, 3), np.uint8)
+    reach = cv2.dilate(inside.astype(np.uint8), kernel, iterations=max(1, round(0.04 * length))) > 0
     blur = blur_spread(window, reach)
     return QualityMeasures(
         length_px=outline.length_px,

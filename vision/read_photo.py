@@ -19,8 +19,9 @@ from vision.embryo import measure_embryo
 from vision.end_view_air_cell import measure_end_view_air_cell
 from vision.find_eggs import FoundEgg, find_eggs, in_window
 from vision.photo import Photo
+from vision.polygon_mask import filled_polygon
 from vision.quality import judge_quality
-from vision.reading import AirCell, EggMasks, Embryo, Outline, PhotoReading, Reading, Veins, View
+from vision.reading import AirCell, EggMasks, Embryo, PhotoReading, Reading, Veins, View
 from vision.tray_card import find_tray_card, oriented
 from vision.tray_eggs import TrayCups, read_tray
 from vision.tray_grid import NoTrayGrid
@@ -91,7 +92,7 @@ def read_egg(rgb: RgbImage, egg: FoundEgg, *, view: View) -> Reading:
     size = int(min(side, WORK_LENGTH_PX * WORK_OVER_LENGTH))
     picture, origin, scale = cut_window(rgb, centre_px=outline.centre_px, side_px=side, size=size)
     local = in_window(outline, origin_px=origin, scale=scale)
-    region = _filled(local.polygon_px, picture.shape[:2]) & _inside_photo(rgb, origin, scale, size)
+    region = filled_polygon(picture.shape, local.polygon_px) & _inside_photo(rgb, origin, scale, size)
     quality = judge_quality(rgb, outline)
     missing: dict[str, str] = {}
     if not quality.usable:
@@ -102,30 +103,31 @@ def read_egg(rgb: RgbImage, egg: FoundEgg, *, view: View) -> Reading:
 
     contents = region
     cell_mask = np.zeros_like(region)
+    probability = np.zeros(region.shape, np.float32)
+    veins = NO_VEINS
     if view == "side":
-        air_cell = _air_cell(egg, missing)
-        if air_cell is not None:
+        air_cell, no_line = side_view_air_cell(egg)
+        if air_cell is None:
+            missing["air_cell"] = no_line or "no line of an air cell shows"
+        else:
             local_cell = replace(air_cell, boundary_px=(air_cell.boundary_px - np.array(origin)) / scale)
             cell_mask = region & air_cell_mask(local_cell, local, region.shape)
             contents = region & ~cell_mask
+        probability = vein_probability(picture, contents)
+        veins = measure_veins(probability, contents, egg_length_px=local.length_px)
+        if veins.visible is None:
+            missing["veins"] = "whether there are veins cannot be told here"
     else:
         # From above the contents are seen through the air cell, so it hides none of them.
         air_cell, no_depth = measure_end_view_air_cell(picture, local, origin_px=origin, scale=scale)
         if air_cell is None:
             missing["air_cell"] = no_depth or "no rim of an air cell shows"
         else:
-            cell_mask = region & _filled((air_cell.boundary_px - np.array(origin)) / scale, region.shape)
+            rim = (air_cell.boundary_px - np.array(origin)) / scale
+            cell_mask = region & filled_polygon(region.shape, rim)
             missing["air_cell.tilt_deg"] = NO_TILT_FROM_ABOVE
             if no_depth is not None:
                 missing["air_cell.depth_fraction"] = missing["air_cell.volume_fraction"] = no_depth
-    probability = np.zeros(picture.shape[:2], np.float32)
-    veins = NO_VEINS
-    if view == "side":
-        probability = vein_probability(picture, contents)
-        veins = measure_veins(probability, contents, egg_length_px=local.length_px)
-        if veins.visible is None:
-            missing["veins"] = "whether there are veins cannot be told here"
-    else:
         # From above, the air cell's rim is a line like a vein, and it is not found in every egg.
         missing["veins"] = "not counted in end view, where the air cell's rim looks like a vein"
     embryo, no_embryo = measure_embryo(picture, contents, outline=local)
@@ -138,20 +140,17 @@ def read_egg(rgb: RgbImage, egg: FoundEgg, *, view: View) -> Reading:
     return Reading(outline, quality, air_cell, veins, embryo, missing=missing, masks=masks)
 
 
-def _air_cell(egg: FoundEgg, missing: dict[str, str]) -> AirCell | None:
+def side_view_air_cell(egg: FoundEgg) -> tuple[AirCell | None, str | None]:
+    """The air cell of an egg seen from the side, from the maps it was found by, in photo pixels.
+
+    The second is the reason where there is none; see :func:`vision.air_cell.measure_air_cell`.
+    """
     maps = egg.maps
     local = in_window(egg.outline, origin_px=maps.origin_px, scale=maps.scale)
     air_cell, reason = measure_air_cell(maps.air_cell, local)
     if air_cell is None:
-        missing["air_cell"] = reason or "no line of an air cell shows"
-        return None
-    return replace(air_cell, boundary_px=maps.to_photo(air_cell.boundary_px))
-
-
-def _filled(polygon: NDArray[np.floating], shape: tuple[int, ...]) -> NDArray[np.bool_]:
-    mask = np.zeros(shape[:2], np.uint8)
-    cv2.fillPoly(mask, [np.round(np.asarray(polygon) * 16).astype(np.int32)], 1, shift=4)
-    return mask > 0
+        return None, reason
+    return replace(air_cell, boundary_px=maps.to_photo(air_cell.boundary_px)), None
 
 
 def _inside_photo(rgb: RgbImage, origin: tuple[float, float], scale: float, size: int) -> NDArray[np.bool_]:
@@ -195,7 +194,7 @@ def _with_cups(
     cups = read_tray(
         rgb,
         np.array([r.outline.centre_px for r in readings]),
-        np.array([_radius(r.outline) for r in readings]),
+        np.array([r.outline.mean_radius_px for r in readings]),
         rows=tray[0] if tray else None,
         columns=tray[1] if tray else None,
     )
@@ -219,7 +218,3 @@ def _with_cups(
 
 def _cup_order(reading: Reading) -> tuple[float, float]:
     return cup_position(reading.cup) if reading.cup is not None else (math.inf, math.inf)
-
-
-def _radius(outline: Outline) -> float:
-    return (outline.length_px + outline.breadth_px) / 4

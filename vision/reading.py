@@ -55,6 +55,11 @@ class Outline:
     profile: EggProfile | None = None
     blunt_confidence: float = 0.5
 
+    @property
+    def mean_radius_px(self) -> float:
+        """A quarter of length and breadth together: the radius of an egg that looks round."""
+        return (self.length_px + self.breadth_px) / 4
+
 
 @dataclass(frozen=True)
 class Quality:

@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.polygon_mask import filled_polygon
 from vision.reading import Outline
 
 FloatArray = NDArray[np.float64]
@@ -55,13 +56,12 @@ def work_picture(
         flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE,
     )  # fmt: skip
     centred = (polygon - centre) / step * BORDER + middle
-    mask = np.zeros((SIDE, SIDE), np.uint8)
-    cv2.fillPoly(mask, [np.round(centred * 16).astype(np.int32)], 1, shift=4)
+    inside = filled_polygon((SIDE, SIDE), centred)
     # Red passes shell and contents best and green shows detail best: their geometric mean, so that
     # a burnt-out red does not hide what green still shows. The offset keeps dark noise small.
     light = picture.astype(np.float32)
     grey = np.log(light[..., 0] + 6) + np.log(light[..., 1] + 6) + 0.5 * np.log(light[..., 2] + 6)
-    return _without_shading(grey.astype(np.float32), mask > 0), mask > 0, to_window
+    return _without_shading(grey.astype(np.float32), inside), inside, to_window
 
 
 @cache

@@ -40,7 +40,7 @@ SMALLEST_AREA = 0.02  # of the egg's length squared
 EGG_AREA = 0.6  # silhouette of an egg, of its length squared
 SURE_NO, SURE_YES = 0.4, 0.6
 # Weights of a logistic regression, in the order of network_terms; fitted on 319 real photos on which the
-# eye was sure (models/training/fit_vein_answer.py).
+# eye was sure (models/training/fit_contents_answer.py).
 COEFFICIENTS = (0.7437, 0.2986, 0.6354, 0.0161, 0.2026, 0.5141, 0.088, 0.4172, 0.5768, -0.0834)
 INTERCEPT = 6.3544
 

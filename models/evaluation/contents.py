@@ -23,6 +23,7 @@ from sklearn.preprocessing import StandardScaler
 from models.shared_data import RealPhoto
 from models.training.segmentation_targets import AIR_CELL, ellipse_points, real_targets
 from vision.embryo import embryo_contrasts
+from vision.find_eggs import in_window
 from vision.reading import Outline
 from vision.veins import network_terms, vein_probability
 
@@ -84,14 +85,7 @@ def labelled_contents(photo: RealPhoto) -> LabelledContents:
     y, x = np.nonzero(targets[0] == 1)
     top, left = max(int(y.min()) - 4, 0), max(int(x.min()) - 4, 0)
     window = (slice(top, int(y.max()) + 5), slice(left, int(x.max()) + 5))
-    moved = Outline(
-        centre_px=(outline.centre_px[0] - left, outline.centre_px[1] - top),
-        length_px=outline.length_px,
-        breadth_px=outline.breadth_px,
-        axis_deg=None,
-        long_axis_deg=outline.long_axis_deg,
-        polygon_px=outline.polygon_px - np.array([left, top]),
-    )
+    moved = in_window(outline, origin_px=(left, top), scale=1.0)
     return LabelledContents(np.ascontiguousarray(rgb[window]), np.ascontiguousarray(region[window]), moved)
 
 
@@ -108,6 +102,21 @@ def embryo_terms(photo: RealPhoto) -> NDArray[np.float64] | None:
     cv2.setNumThreads(1)
     contents = labelled_contents(photo)
     return embryo_contrasts(contents.rgb, contents.region, length_px=contents.outline.length_px)
+
+
+@dataclass(frozen=True)
+class AnswerKind:
+    """One yes/no answer: the label's column, what is weighed, and how strongly it may be fitted."""
+
+    column: str
+    terms: Features
+    strength: float
+
+
+ANSWERS = {
+    "veins": AnswerKind("vessels_visible", vein_terms, VEIN_STRENGTH),
+    "embryo": AnswerKind("embryo_visible", embryo_terms, EMBRYO_STRENGTH),
+}
 
 
 @dataclass(frozen=True)

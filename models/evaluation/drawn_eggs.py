@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from models.evaluation.outlines import overlap
-from vision.air_cell import measure_air_cell
 from vision.cup_names import cup_name
 from vision.egg_mask import shipped_network
-from vision.find_eggs import find_eggs, in_window
+from vision.find_eggs import find_eggs
+from vision.read_photo import side_view_air_cell
 from vision.tray_eggs import read_tray
 from vision.tray_grid import NoTrayGrid
 
@@ -60,8 +60,7 @@ def drawn_egg(index: int) -> DrawnEgg:
     if not eggs:
         return DrawnEgg(0.0, truth.air_cell.line_visible, False, None)
     egg = max(eggs, key=lambda e: e.outline.length_px)
-    local = in_window(egg.outline, origin_px=egg.maps.origin_px, scale=egg.maps.scale)
-    cell, _ = measure_air_cell(egg.maps.air_cell, local)
+    cell, _ = side_view_air_cell(egg)
     error = None
     if cell is not None and cell.depth_fraction is not None:
         error = (cell.depth_fraction - truth.air_cell.depth_fraction) * truth.profile.length
@@ -94,7 +93,7 @@ def tray_score(photo: SimulatedPhoto, rows: int, columns: int) -> DrawnTray:
     """Compare a tray's cups, read without being told its size wrongly, with the drawn ones."""
     _, found = find_eggs(shipped_network(), photo.rgb, view="end")
     centres = np.array([e.outline.centre_px for e in found])
-    radii = np.array([(e.outline.length_px + e.outline.breadth_px) / 4 for e in found])
+    radii = np.array([e.outline.mean_radius_px for e in found])
     cups = read_tray(photo.rgb, centres, radii, rows=rows, columns=columns)
     truth = {cup_name(e.row, e.column): e for e in photo.eggs if e.row is not None and e.column is not None}
     if isinstance(cups, NoTrayGrid):

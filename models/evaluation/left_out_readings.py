@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
@@ -15,10 +15,10 @@ from models.backbone import embed
 from models.egg_crop import egg_crop
 from models.folds import fold_of
 from models.shared_data import RealPhoto
-from vision.air_cell import measure_air_cell
 from vision.egg_mask import EggMaskNetwork
-from vision.find_eggs import find_eggs, in_window
+from vision.find_eggs import find_eggs
 from vision.photo import open_photo
+from vision.read_photo import side_view_air_cell
 from vision.reading import AirCell, Outline
 
 LEFT_OUT_FOLDER = Path(__file__).resolve().parents[1] / "left_out"
@@ -51,10 +51,7 @@ def read_left_out(photo: RealPhoto) -> LeftOutReading:
     if not eggs:
         return LeftOutReading(photo, None, None, None)
     egg = max(eggs, key=lambda e: e.outline.length_px * e.outline.breadth_px)
-    local = in_window(egg.outline, origin_px=egg.maps.origin_px, scale=egg.maps.scale)
-    air_cell, _ = measure_air_cell(egg.maps.air_cell, local)
-    if air_cell is not None:
-        air_cell = replace(air_cell, boundary_px=egg.maps.to_photo(air_cell.boundary_px))
+    air_cell, _ = side_view_air_cell(egg)
     return LeftOutReading(photo, egg.outline, air_cell, embed([egg_crop(rgb, egg.outline)])[0])
 
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from models.evaluation.left_out_readings import LeftOutReading
 from models.training.segmentation_targets import ellipse_points
+from vision.polygon_mask import filled_polygon
 
 GOOD_OVERLAP = 0.85
 _FINE = 4  # pixels are quartered so that a small egg's edge does not cost what it should not
@@ -32,12 +32,7 @@ def overlap(first: NDArray[np.floating], second: NDArray[np.floating]) -> float:
     both = np.vstack([first, second])
     corner = np.floor(both.min(axis=0)) - 1
     size = np.ceil((both.max(axis=0) - corner + 2) * _FINE).astype(int)
-    masks = []
-    for polygon in (first, second):
-        mask = np.zeros((size[1], size[0]), np.uint8)
-        points = np.round((polygon - corner) * _FINE * 16).astype(np.int32)
-        cv2.fillPoly(mask, [points], 1, shift=4)
-        masks.append(mask > 0)
+    masks = [filled_polygon((size[1], size[0]), (polygon - corner) * _FINE) for polygon in (first, second)]
     union = int((masks[0] | masks[1]).sum())
     return float((masks[0] & masks[1]).sum() / union) if union else 0.0
 

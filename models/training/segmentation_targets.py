@@ -11,7 +11,6 @@ Four maps of the photo's size, ``uint8``: 0 no, 1 yes, 255 not known (left out o
 
 from __future__ import annotations
 
-import csv
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -21,6 +20,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
+
+from models.shared_data import labelled_photos
 
 if TYPE_CHECKING:
     from sample_images.simulator import SimulatedPhoto
@@ -110,13 +111,10 @@ def beyond_line(
 
 def real_photos(folder: Path) -> Iterator[LabelledPhoto]:
     """The labelled photos whose outline is good, with their targets."""
-    with (folder / "labels.csv").open(newline="", encoding="utf-8") as file:
-        rows = list(csv.DictReader(file))
-    for row in rows:
-        if row["outline_ok"] != "1":
-            continue
-        rgb = np.array(Image.open(folder / "photos" / row["photo"]).convert("RGB"))
-        yield LabelledPhoto(row["photo"], row["evening"], rgb, real_targets(row, rgb.shape[:2]))
+    for photo in labelled_photos(folder):
+        if photo.outline_known:
+            rgb = np.array(Image.open(photo.path).convert("RGB"))
+            yield LabelledPhoto(photo.name, photo.evening, rgb, real_targets(photo.row, rgb.shape[:2]))
 
 
 def real_targets(row: dict[str, str], shape: tuple[int, int]) -> NDArray[np.uint8]:

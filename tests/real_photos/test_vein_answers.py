@@ -2,7 +2,7 @@
 
 The weights in the modules were fitted on all photos on which the eye was sure; here they are fitted
 anew without each group of evenings, on some of the photos to keep the suite fast. The full figures come
-from ``python -m models.training.fit_vein_answer`` and ``fit_embryo_answer``.
+from ``python -m models.training.fit_contents_answer veins`` and ``embryo``.
 """
 
 from __future__ import annotations

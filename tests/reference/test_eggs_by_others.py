@@ -14,10 +14,10 @@ import numpy as np
 import pytest
 
 from models.evaluation.outlines import overlap
-from vision.air_cell import measure_air_cell
 from vision.egg_mask import shipped_network
-from vision.find_eggs import FoundEgg, find_eggs, in_window
+from vision.find_eggs import FoundEgg, find_eggs
 from vision.photo import open_photo
+from vision.read_photo import side_view_air_cell
 
 Found = list[tuple[dict[str, str], FoundEgg | None]]
 
@@ -65,8 +65,7 @@ def test_air_cell_depth(found):
     for row, egg in found:
         if egg is None:
             continue
-        local = in_window(egg.outline, origin_px=egg.maps.origin_px, scale=egg.maps.scale)
-        cell, _ = measure_air_cell(egg.maps.air_cell, local)
+        cell, _ = side_view_air_cell(egg)
         if cell is not None and cell.depth_fraction is not None:
             errors.append(cell.depth_fraction * float(row["L_mm"]) - float(row["air_cell_rim_depth_mean_mm"]))
     assert len(errors) >= 15

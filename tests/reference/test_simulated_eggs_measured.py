@@ -14,12 +14,11 @@ import pytest
 
 from models.evaluation.outlines import overlap
 from sample_images.simulator import SimulatedPhoto, random_side_view, random_tray
-from vision.air_cell import measure_air_cell
 from vision.cup_names import cup_name
 from vision.egg_mask import shipped_network
-from vision.find_eggs import FoundEgg, find_eggs, in_window
+from vision.find_eggs import FoundEgg, find_eggs
 from vision.photo import Photo
-from vision.read_photo import read_photo
+from vision.read_photo import read_photo, side_view_air_cell
 
 SEED = 7001
 COUNT = 30
@@ -88,8 +87,7 @@ def test_air_cell_depth_follows_the_truth(pairs):
         egg, truth = largest(pair), pair.photo.eggs[0].air_cell
         if egg is None:
             continue
-        local = in_window(egg.outline, origin_px=egg.maps.origin_px, scale=egg.maps.scale)
-        cell, _ = measure_air_cell(egg.maps.air_cell, local)
+        cell, _ = side_view_air_cell(egg)
         if truth.line_visible:
             visible += 1
             if cell is not None and cell.depth_fraction is not None:

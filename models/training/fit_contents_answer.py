@@ -1,0 +1,48 @@
+"""Fit the yes/no answer on the veins or the embryo to what the eye saw on the real photos.
+
+    python -m models.training.fit_contents_answer veins
+    python -m models.training.fit_contents_answer embryo
+
+prints how it does on evenings and on eggs left out, and the lines to put into ``vision/veins.py`` or
+``vision/embryo.py``, whose weights are fitted on all photos on which the eye was sure.
+"""
+
+from __future__ import annotations
+
+import argparse
+from concurrent.futures import ProcessPoolExecutor
+from typing import Literal
+
+import numpy as np
+
+from models.evaluation.contents import (
+    ANSWERS,
+    answer_data,
+    answer_table,
+    answer_text,
+    fit_answer,
+    left_out_probabilities,
+)
+from models.shared_data import real_photos
+
+BY: tuple[Literal["evening", "egg"], ...] = ("evening", "egg")
+
+
+def main() -> None:
+    """Measure, fit, print."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("what", choices=sorted(ANSWERS))
+    answer = ANSWERS[parser.parse_args().what]
+    with ProcessPoolExecutor(2) as pool:
+        data = answer_data(real_photos(), answer.column, answer.terms, pool=pool)
+    for by in BY:
+        print(f"left out by {by}:")
+        probability = left_out_probabilities(data, strength=answer.strength, by=by)
+        print(answer_text(answer_table(data, probability)))
+    weights, intercept = fit_answer(data.terms, data.eye, strength=answer.strength)
+    print("COEFFICIENTS =", tuple(np.round(weights, 4).tolist()))
+    print("INTERCEPT =", round(intercept, 4))
+
+
+if __name__ == "__main__":
+    main()
