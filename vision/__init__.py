@@ -8,6 +8,7 @@ The egg's way through this folder, in order:
 ``find_eggs``    the view, and every egg's outline, from those two
 ``tray_grid``    which cup of the tray each egg lies in
 ``tray_eggs``    which cups are empty, and which only look so
+``tray_card``    a printed card in the photo, which says where A1 is
 ``quality``      whether a picture of an egg can be trusted, and what to do if not
 ``air_cell``     where the membrane meets the shell: depth, diameter, tilt, volume
 ``end_view_air_cell`` the same from above: the disc inside the round silhouette (``rim_evidence``: its edges)
