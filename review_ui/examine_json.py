@@ -13,12 +13,12 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from models.proposal import Judgement
-from vision.reading import AirCell, PhotoReading, Reading, View
+from vision.reading import AirCell, BloodRing, Interval, PhotoReading, Reading, View
 
 SCHEMA_VERSION = 1
 
-# Digits after the point: a tenth of a pixel and of a degree, 1/10 000 of a fraction.
-_PX, _DEGREES, _FRACTION, _DAY = 1, 1, 4, 1
+# Digits after the point: a tenth of a pixel, of a degree and of a millimetre, 1/10 000 of a fraction.
+_PX, _DEGREES, _FRACTION, _DAY, _MM, _MM_PER_PX, _SHAPE = 1, 1, 4, 1, 1, 6, 1
 
 _NOT_FINITE = "the measurement gave no finite number"
 _NO_AXIS = {
@@ -79,6 +79,12 @@ def photo_record(reading: PhotoReading, judgements: Sequence[Judgement]) -> dict
         ],
         "empty_cups": list(reading.empty_cups),
         "unseen_cups": list(reading.unseen_cups),
+        "tray_doubts": list(reading.tray_doubts),
+        "tray_card": None
+        if reading.tray_card is None
+        else {"number": reading.tray_card.number, "markers_seen": reading.tray_card.markers_seen},
+        "mm_per_px": None if reading.mm_per_px is None else _rounded(reading.mm_per_px, _MM_PER_PX),
+        "mm_from": reading.mm_from,
     }
 
 
@@ -104,6 +110,16 @@ def _egg(egg: Reading, judgement: Judgement, view: View | None) -> dict[str, Any
             "tilt_deg": number("air_cell.tilt_deg", found.tilt_deg, _DEGREES),
             "boundary_px": _points(found.boundary_px),
             "confidence": _rounded(found.confidence, _FRACTION),
+            "line_depth_fraction": number(
+                "air_cell.line_depth_fraction", found.line_depth_fraction, _FRACTION
+            ),
+            "intervals": {
+                "depth_fraction": _interval(found.intervals.depth_fraction, _FRACTION),
+                "diameter_fraction": _interval(found.intervals.diameter_fraction, _FRACTION),
+                "volume_fraction": _interval(found.intervals.volume_fraction, _FRACTION),
+                "tilt_deg": _interval(found.intervals.tilt_deg, _DEGREES),
+            },
+            "unusual": list(found.unusual),
         }
 
     outline, day, proposal = egg.outline, judgement.apparent_day, judgement.proposal
@@ -125,11 +141,28 @@ def _egg(egg: Reading, judgement: Judgement, view: View | None) -> dict[str, Any
             "visible": _truth(egg.veins.visible),
             "length_per_area": number("veins.length_per_area", egg.veins.length_per_area, _FRACTION),
             "area_fraction": number("veins.area_fraction", egg.veins.area_fraction, _FRACTION),
+            "branch_points": egg.veins.branch_points,
+            "reach_fraction": number("veins.reach_fraction", egg.veins.reach_fraction, _FRACTION),
         },
         "embryo": {
             "visible": _truth(egg.embryo.visible),
             "area_fraction": number("embryo.area_fraction", egg.embryo.area_fraction, _FRACTION),
             "centre_px": None if centre is None else _point(centre),
+            "darkness": number("embryo.darkness", egg.embryo.darkness, _FRACTION),
+        },
+        "ring": None if egg.ring is None else _ring(egg.ring),
+        "shell": {
+            "shape_index": number("shell.shape_index", egg.shell.shape_index, _SHAPE),
+            "look_here": [
+                {"what": place.what, "boundary_px": _points(place.boundary_px)}
+                for place in egg.shell.look_here
+            ],
+        },
+        "size_mm": None
+        if egg.size_mm is None
+        else {
+            "length": _rounded(egg.size_mm[0], _MM),
+            "breadth": _rounded(egg.size_mm[1], _MM),
         },
         "apparent_day": None
         if day is None
@@ -142,6 +175,21 @@ def _egg(egg: Reading, judgement: Judgement, view: View | None) -> dict[str, Any
         },
         "missing": {str(name): str(reason) for name, reason in missing.items()},
     }
+
+
+def _ring(ring: BloodRing) -> dict[str, Any]:
+    return {
+        "centre_px": _point(ring.centre_px),
+        "radius_fraction": _rounded(ring.radius_fraction, _FRACTION),
+        "completeness": _rounded(ring.completeness, _FRACTION),
+        "confidence": _rounded(ring.confidence, _FRACTION),
+    }
+
+
+def _interval(interval: Interval | None, digits: int) -> list[float] | None:
+    if interval is None or not (math.isfinite(interval.low) and math.isfinite(interval.high)):
+        return None
+    return [_rounded(interval.low, digits), _rounded(interval.high, digits)]
 
 
 def _rounded(value: float, digits: int) -> float:

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from incubation.egg_geometry import EggProfile
 
 View = Literal["side", "end"]
+MillimetresFrom = Literal["tray card", "stated egg size"]
 FloatArray = NDArray[np.floating]
 BoolArray = NDArray[np.bool_]
 
@@ -70,6 +71,24 @@ class Quality:
 
 
 @dataclass(frozen=True)
+class Interval:
+    """From ``low`` to ``high``: holds the truth in about 90 of 100 readings."""
+
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class AirCellIntervals:
+    """How far each measurement of an air cell can be relied on; ``None`` where it was not made."""
+
+    depth_fraction: Interval | None = None
+    diameter_fraction: Interval | None = None
+    volume_fraction: Interval | None = None
+    tilt_deg: Interval | None = None
+
+
+@dataclass(frozen=True)
 class AirCell:
     """The air cell where its line shows.
 
@@ -77,7 +96,9 @@ class AirCell:
     ``diameter_fraction`` the membrane's circle over egg breadth; ``volume_fraction`` the air
     cell's share of the egg's volume; ``tilt_deg`` the angle between the membrane's normal and the
     long axis; ``boundary_px`` the visible line, shape (N, 2); ``confidence`` 0 to 1, that there is
-    a line here at all.
+    a line here at all. ``line_depth_fraction`` is the mean place of the line one sees, which bows
+    away from the rim's plane where the camera looks down on the egg. ``unusual`` holds what a
+    person should look at, in plain words, such as a rim that leans much.
     """
 
     depth_fraction: float | None
@@ -86,6 +107,9 @@ class AirCell:
     tilt_deg: float | None
     boundary_px: FloatArray
     confidence: float
+    line_depth_fraction: float | None = None
+    intervals: AirCellIntervals = AirCellIntervals()
+    unusual: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -93,21 +117,62 @@ class Veins:
     """The vessels seen.
 
     ``length_per_area`` is centre-line length over the region's area, times egg length (so without
-    unit); ``area_fraction`` the share of the region they cover.
+    unit); ``area_fraction`` the share of the region they cover; ``branch_points`` how many places
+    they fork or cross at; ``reach_fraction`` how far along the axis, from the blunt pole (0) to the
+    pointed one (1), they come.
     """
 
     visible: bool | None
     length_per_area: float | None
     area_fraction: float | None
+    branch_points: int | None = None
+    reach_fraction: float | None = None
 
 
 @dataclass(frozen=True)
 class Embryo:
-    """The dark mass of the embryo: its share of the silhouette and its centre (x, y)."""
+    """The dark mass of the embryo: its share of the silhouette and its centre (x, y).
+
+    ``darkness`` is the share of the light around it that it takes away, 0 to 1.
+    """
 
     visible: bool | None
     area_fraction: float | None
     centre_px: tuple[float, float] | None
+    darkness: float | None = None
+
+
+@dataclass(frozen=True)
+class BloodRing:
+    """The ring of blood that a dead germ disc leaves.
+
+    ``radius_fraction`` is its mean radius over the egg's length; ``completeness`` the share of the
+    circle that shows; ``confidence`` 0 to 1, that there is a ring.
+    """
+
+    centre_px: tuple[float, float]
+    radius_fraction: float
+    completeness: float
+    confidence: float
+
+
+@dataclass(frozen=True)
+class LookHere:
+    """A place a person should look at: ``what`` in plain words, and its boundary or line, (N, 2)."""
+
+    what: str
+    boundary_px: FloatArray
+
+
+@dataclass(frozen=True)
+class Shell:
+    """The shell: its shape, and where a fault may be (which never decides anything).
+
+    ``shape_index`` is 100 times breadth over length; ``None`` in end view.
+    """
+
+    shape_index: float | None = None
+    look_here: tuple[LookHere, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -126,7 +191,10 @@ class EggMasks:
 
 @dataclass(frozen=True)
 class Reading:
-    """All that was measured on one egg in one photo."""
+    """All that was measured on one egg in one photo.
+
+    ``size_mm`` is length and breadth, where the photo has a scale (in end view the two diameters).
+    """
 
     outline: Outline
     quality: Quality
@@ -136,6 +204,17 @@ class Reading:
     cup: str | None = None
     missing: Mapping[str, str] = field(default_factory=dict)
     masks: EggMasks | None = None
+    ring: BloodRing | None = None
+    shell: Shell = Shell()
+    size_mm: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
+class SeenTrayCard:
+    """The tray card in a photo: its number and how many of its four markers were seen."""
+
+    number: int
+    markers_seen: int
 
 
 @dataclass(frozen=True)
@@ -143,6 +222,8 @@ class PhotoReading:
     """All eggs of one photo, or the one sentence why it could not be read.
 
     ``unseen_cups`` are cups of a tray where no egg was found though one may be there: look.
+    ``tray_doubts`` are sentences on what about the tray could not be told for sure. ``mm_per_px``
+    holds at the height of the eggs' widest place and comes from ``mm_from``; ``None`` without either.
     """
 
     photo: str
@@ -155,3 +236,7 @@ class PhotoReading:
     empty_cups: tuple[str, ...] = ()
     unseen_cups: tuple[str, ...] = ()
     error: str | None = None
+    tray_doubts: tuple[str, ...] = ()
+    tray_card: SeenTrayCard | None = None
+    mm_per_px: float | None = None
+    mm_from: MillimetresFrom | None = None

@@ -25,13 +25,18 @@ from vision.photo import open_photo
 from vision.read_photo import WORK_LENGTH_PX
 from vision.reading import (
     AirCell,
+    AirCellIntervals,
+    BloodRing,
     EggMasks,
     Embryo,
     FloatArray,
+    Interval,
+    LookHere,
     Outline,
     PhotoReading,
     Quality,
     Reading,
+    Shell,
     Veins,
     View,
 )
@@ -77,16 +82,60 @@ def reading_from_record(measured: Mapping[str, Any]) -> Reading:
             tilt_deg=cell["tilt_deg"],
             boundary_px=_points(cell["boundary_px"]),
             confidence=float(cell["confidence"]),
+            line_depth_fraction=cell.get("line_depth_fraction"),
+            intervals=_intervals(cell.get("intervals") or {}),
+            unusual=tuple(cell.get("unusual", ())),
         ),
-        veins=Veins(veins["visible"], veins["length_per_area"], veins["area_fraction"]),
+        veins=Veins(
+            veins["visible"],
+            veins["length_per_area"],
+            veins["area_fraction"],
+            veins.get("branch_points"),
+            veins.get("reach_fraction"),
+        ),
         embryo=Embryo(
             embryo["visible"],
             embryo["area_fraction"],
             None if centre is None else (float(centre[0]), float(centre[1])),
+            embryo.get("darkness"),
         ),
         cup=measured["cup"],
         missing=dict(measured.get("missing", {})),
+        ring=_ring(measured.get("ring")),
+        shell=_shell(measured.get("shell") or {}),
+        size_mm=_size(measured.get("size_mm")),
     )
+
+
+# Readings stored by earlier versions lack the keys that came later.
+def _intervals(record: Mapping[str, Any]) -> AirCellIntervals:
+    return AirCellIntervals(
+        **{
+            name: None if pair is None else Interval(float(pair[0]), float(pair[1]))
+            for name, pair in record.items()
+        }
+    )
+
+
+def _ring(record: Mapping[str, Any] | None) -> BloodRing | None:
+    if record is None:
+        return None
+    x, y = record["centre_px"]
+    return BloodRing(
+        (float(x), float(y)),
+        float(record["radius_fraction"]),
+        float(record["completeness"]),
+        float(record["confidence"]),
+    )
+
+
+def _shell(record: Mapping[str, Any]) -> Shell:
+    places = tuple(LookHere(p["what"], _points(p["boundary_px"])) for p in record.get("look_here", ()))
+    return Shell(record.get("shape_index"), places)
+
+
+def _size(record: Mapping[str, Any] | None) -> tuple[float, float] | None:
+    return None if record is None else (float(record["length"]), float(record["breadth"]))
 
 
 def egg_picture(
