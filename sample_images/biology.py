@@ -49,7 +49,11 @@ SIZES_MM: dict[str, tuple[float, float, float, float]] = {
 
 @dataclass(frozen=True)
 class Blemishes:
-    """Things on the shell: pencil figures, a crack, dark speckles, dirt."""
+    """Things on the shell: pencil figures, a crack, dark speckles, dirt.
+
+    The last three are never drawn at random: stray hairs and hairline cracks by number, and how strong
+    the patches of thin shell are (0: none; 0.4: plain to see).
+    """
 
     writing: str = ""
     crack: bool = False
@@ -57,6 +61,9 @@ class Blemishes:
     dirt: int = 0
     mottling: float = 1.0
     bright_spots: float = 0.5
+    hairs: int = 0
+    hairlines: int = 0
+    patches: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -80,6 +87,8 @@ class EggSpec:
         along the axis from -1 (blunt) to 1 (pointed).
     blood
         Strength of everything red, about 1.
+    yolks
+        1, or 2 in a clear egg.
     """
 
     status: Status
@@ -97,6 +106,7 @@ class EggSpec:
     embryo_azimuth_deg: float = 20.0
     embryo_place: float = 0.1
     blood: float = 1.0
+    yolks: int = 1
     blemishes: Blemishes = field(default_factory=Blemishes)
 
     @property

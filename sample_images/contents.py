@@ -56,7 +56,8 @@ def fill(
     origin = _embryo_surface_point(spec, solid, toward)
     if spec.status == "clear":
         strength = rng.uniform(0.04, 0.45)
-        return Inside(Contents(balls=(_yolk(rng, spec, up, strength * YOLK, rng.uniform(0.2, 0.5)),)))
+        yolk = _yolk(rng, spec, up, strength * YOLK, rng.uniform(0.2, 0.5))
+        return Inside(Contents(balls=(yolk,) if spec.yolks == 1 else _two_yolks(rng, spec, up, yolk)))
     if spec.status == "early death":
         return _early_death(rng, spec, solid, up=up, toward=toward, origin=origin)
     return _grown(rng, spec, solid, up=up, toward=toward, origin=origin)
@@ -82,6 +83,21 @@ def _yolk(
     room = 1 / math.sqrt((up[0] / half) ** 2 + (up[1] ** 2 + up[2] ** 2) / wide**2)
     centre = up * max(room - radius - rng.uniform(0.5, 5), 0) + rng.normal(0, 1.2, 3)
     return Ball(tuple(centre.tolist()), radius, softness, _depth(depth))
+
+
+def _two_yolks(rng: np.random.Generator, spec: EggSpec, up: FloatArray, one: Ball) -> tuple[Ball, Ball]:
+    """Two smaller yolks side by side along the egg, as deep in colour as a plain one or deeper."""
+    radius = float(rng.uniform(0.27, 0.33)) * spec.profile.breadth
+    depth = _depth(np.maximum(np.array(one.depth), rng.uniform(0.2, 0.5) * YOLK))
+    apart = float(rng.uniform(0.95, 1.15)) * radius
+    room = max(0.5 * spec.profile.breadth - radius - rng.uniform(0.5, 4), 0)
+    float_up = up * room * np.array([0.1, 1.0, 1.0])
+    places = [float_up + np.array([side * apart + 1.5, 0, 0]) + rng.normal(0, 0.8, 3) for side in (-1, 1)]
+    first, second = (
+        Ball(tuple(place.tolist()), radius * float(rng.uniform(0.93, 1.07)), one.softness, depth)
+        for place in places
+    )
+    return first, second
 
 
 def _beneath(solid: Solid, surface: FloatArray, depth: float) -> FloatArray:

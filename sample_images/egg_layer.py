@@ -13,7 +13,7 @@ from scipy.ndimage import gaussian_filter, uniform_filter
 from sample_images.biology import EggSpec
 from sample_images.canvas import enlarged
 from sample_images.contents import Inside, fill
-from sample_images.marks import crack, dark_marks, shell_texture
+from sample_images.marks import crack, dark_marks, hairline_cracks, shell_texture, stray_hairs, thin_patches
 from sample_images.optics import (
     BLOOD,
     CONTENTS_PER_MM,
@@ -239,11 +239,17 @@ def draw_layer(
     texture = shell_texture(rngs[2], patch, scale, spec.blemishes)
     if spec.blemishes.crack:
         texture += crack(rngs[3], patch, scale)
+    if spec.blemishes.hairlines:
+        texture += hairline_cracks(np.random.default_rng([seed, 7]), patch, scale, spec.blemishes.hairlines)
+    if spec.blemishes.patches:
+        texture *= thin_patches(np.random.default_rng([seed, 8]), patch, scale, spec.blemishes.patches)
     light *= texture[..., None]
     light += full[..., 6:9]
     marks = dark_marks(rngs[3], patch, scale, spec.blemishes, axis_deg)
     if marks is not None:
         light *= marks[..., None]
+    if spec.blemishes.hairs:
+        light *= stray_hairs(np.random.default_rng([seed, 9]), patch, scale, spec.blemishes.hairs)[..., None]
     cover = polygon_cover(outline, patch, (x0, y0))
     return EggLayer(
         (x0, y0), light, cover, outline, rim, region, vessels * (cover > 0.5), inside, view, solid

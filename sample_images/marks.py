@@ -1,4 +1,4 @@
-"""What lies on a shell: pores and mottling, speckles, dirt, pencil figures, cracks."""
+"""What lies on a shell: pores and mottling, speckles, dirt, pencil figures, cracks, hairs, thin patches."""
 
 from __future__ import annotations
 
@@ -138,4 +138,73 @@ def crack(rng: np.random.Generator, shape: tuple[int, int], px_per_mm: float) ->
     result: Float32Array = gaussian_filter(
         np.asarray(canvas, np.float32) / 255, 0.12 * px_per_mm
     ) * np.float32(1.5)
+    return result
+
+
+def hairline_cracks(
+    rng: np.random.Generator, shape: tuple[int, int], px_per_mm: float, count: int
+) -> Float32Array:
+    """Fine forked cracks that let more light through: extra gain, 0 elsewhere.
+
+    A hairline crack is some hundredths of a millimetre wide; light that scatters in the shell makes it
+    look a tenth or two.
+    """
+    height, width = shape
+    fine = 2
+    canvas = Image.new("L", (width * fine, height * fine))
+    pen = ImageDraw.Draw(canvas)
+    across = max(1, round(rng.uniform(0.06, 0.16) * px_per_mm * fine))
+    for _ in range(count):
+        pending = [
+            (np.array([width, height]) * rng.uniform(0.25, 0.75, 2), rng.uniform(0, 2 * np.pi),
+             int(rng.integers(9, 26)))
+        ]  # fmt: skip
+        while pending:
+            point, angle, steps = pending.pop()
+            for step in range(steps):
+                angle += rng.normal(0, 0.35)
+                new = point + px_per_mm * rng.uniform(0.6, 1.8) * np.array([np.cos(angle), np.sin(angle)])
+                level = int(rng.integers(150, 255))
+                pen.line([tuple(point * fine), tuple(new * fine)], fill=level, width=across)
+                point = new
+                if rng.random() < 0.08 and len(pending) < 3:
+                    fork = angle + rng.choice([-1.0, 1.0]) * rng.uniform(0.5, 1.1)
+                    pending.append((point, fork, int((steps - step) * 0.6)))
+    lines = np.asarray(canvas.resize((width, height), Image.Resampling.BOX), np.float32) / 255
+    result: Float32Array = gaussian_filter(lines, 0.08 * px_per_mm) * np.float32(rng.uniform(0.6, 2.2))
+    return result
+
+
+def stray_hairs(
+    rng: np.random.Generator, shape: tuple[int, int], px_per_mm: float, count: int
+) -> Float32Array:
+    """Share of light that stray hairs leave: even, sharp, dark, unforked curves 0.05 to 0.12 mm wide."""
+    height, width = shape
+    fine = 4
+    canvas = Image.new("L", (width * fine, height * fine))
+    pen = ImageDraw.Draw(canvas)
+    for _ in range(count):
+        long = rng.uniform(15, 60) * px_per_mm
+        place = np.array([width, height]) * rng.uniform(0.15, 0.85, 2)
+        along = np.linspace(0, 1, 60)
+        waves = np.sin(2 * np.pi * along * rng.uniform(0.5, 1.5))
+        angle = rng.uniform(0, 2 * np.pi) + rng.normal(0, 1.2) * along + rng.normal(0, 0.5) * waves
+        steps = np.stack([np.cos(angle), np.sin(angle)], -1) * long / 60
+        points = (place + np.cumsum(steps, axis=0) - steps.sum(0) / 2) * fine
+        across = max(1, round(rng.uniform(0.05, 0.12) * px_per_mm * fine))
+        pen.line([tuple(p) for p in points], fill=int(rng.integers(170, 250)), width=across, joint="curve")
+    cover = np.asarray(canvas.resize((width, height), Image.Resampling.BOX), np.float32) / 255
+    result: Float32Array = 1 - gaussian_filter(cover, 0.3)
+    return result
+
+
+def thin_patches(
+    rng: np.random.Generator, shape: tuple[int, int], px_per_mm: float, strength: float
+) -> Float32Array:
+    """Gain of a shell thin in patches some millimetres across: they shine brighter, with soft edges."""
+    longer_mm = max(shape) / px_per_mm
+    field = smooth_noise(rng, shape, longer_mm / rng.uniform(3.5, 7.0))
+    field = field / np.float32(max(float(field.std()), 1e-6))
+    patches = 1 / (1 + np.exp(-(field - rng.uniform(0.5, 1.1)) / rng.uniform(0.15, 0.35)))
+    result: Float32Array = (1 + np.float32(strength) * patches).astype(np.float32)
     return result
