@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import cache
-from importlib.resources import as_file, files
 
 import numpy as np
 import onnxruntime
 from numpy.typing import NDArray
 
+from models.model_files import SHIPPED, checked_bytes, shipped_checksum
 from vision.onnx_session import single_thread_session
 
 EMBEDDING_SIZE = 1280
@@ -22,8 +22,9 @@ _BATCH = 16  # crops run at once: more gains no speed and costs memory
 
 @cache
 def _session() -> onnxruntime.InferenceSession:
-    with as_file(files("models") / "shipped" / "backbone.onnx") as path:
-        return single_thread_session(path)
+    path = SHIPPED / "backbone.onnx"
+    checked_bytes(path, sha256=shipped_checksum(path.name))
+    return single_thread_session(path)
 
 
 def embed(crops: Sequence[NDArray[np.uint8]]) -> NDArray[np.float32]:

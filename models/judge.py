@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import cache
-from importlib.resources import as_file, files
 from typing import Any
 
 import numpy as np
@@ -18,7 +17,8 @@ from numpy.typing import NDArray
 from incubation.species import Species, species_named
 from models.backbone import embed
 from models.egg_crop import egg_crop
-from models.heads import STATUSES, StoredHeads, load_heads
+from models.heads import STATUSES, StoredHeads
+from models.model_files import open_shipped_heads
 from models.proposal import ApparentDay, Decision, Judgement, Proposal, Status
 from vision.photo import Photo
 from vision.reading import PhotoReading, Reading
@@ -29,9 +29,8 @@ NOTABLE_LAG_DAYS = 2.0  # beyond the apparent day's interval, before an egg is s
 
 @cache
 def shipped_heads() -> StoredHeads:
-    """The heads that come with the program, loaded once a process."""
-    with as_file(files("models") / "shipped" / "judgement.onnx") as path:
-        return load_heads(path)
+    """The heads that come with the program, their file checked, loaded once a process."""
+    return open_shipped_heads()
 
 
 def judge_photo(

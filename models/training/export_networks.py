@@ -19,6 +19,7 @@ import torch
 from onnx import TensorProto, helper, numpy_helper
 from torch import nn
 
+from models.model_files import SHIPPED, write_manifest
 from models.training.efficientnet_lite import EfficientNetLite0, imagenet_lite0
 
 SMALLEST_HALVED = 256  # tensors of fewer values stay as they are
@@ -96,6 +97,8 @@ def main() -> None:
     options = parser.parse_args()
     if options.what == "backbone":
         export(imagenet_lite0(), options.path, output="embedding", side=224, any_size=False)
+        if options.path.resolve().parent == SHIPPED:
+            write_manifest()
     else:
         export(egg_mask_network(options.weights), options.path, output="logits", side=256, any_size=True)
 

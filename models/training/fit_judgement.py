@@ -26,6 +26,7 @@ from models.evaluation.judgement import (
 from models.evaluation.left_out_readings import read_all_left_out
 from models.examples import Examples, day_weights, joined, real_examples, status_weights
 from models.heads import STATUSES, fit_day_head, fit_status_head, save_heads, softmax
+from models.model_files import write_manifest
 from models.shared_data import real_photos
 from models.training.simulated_examples import kept_examples
 
@@ -73,6 +74,8 @@ def main() -> None:
         "data": "egg-condition-classifications, version 2023-10-18, CC BY 4.0, and simulated eggs",
     }
     save_heads(options.out, status, day, temperature=temperature, card=card)
+    if options.out.resolve() == SHIPPED:
+        write_manifest()
     print(card)
 
 
