@@ -86,15 +86,15 @@ def _yolk(
 
 
 def _two_yolks(rng: np.random.Generator, spec: EggSpec, up: FloatArray, one: Ball) -> tuple[Ball, Ball]:
-    """Two smaller yolks side by side along the egg, as deep in colour as a plain one or deeper."""
+    """Two smaller yolks side by side along the egg, near enough to the shell to throw a shadow each."""
     radius = float(rng.uniform(0.27, 0.33)) * spec.profile.breadth
-    depth = _depth(np.maximum(np.array(one.depth), rng.uniform(0.2, 0.5) * YOLK))
+    depth = _depth(np.maximum(np.array(one.depth), rng.uniform(0.5, 1.3) * YOLK))
     apart = float(rng.uniform(0.95, 1.15)) * radius
     room = max(0.5 * spec.profile.breadth - radius - rng.uniform(0.5, 4), 0)
     float_up = up * room * np.array([0.1, 1.0, 1.0])
     places = [float_up + np.array([side * apart + 1.5, 0, 0]) + rng.normal(0, 0.8, 3) for side in (-1, 1)]
     first, second = (
-        Ball(tuple(place.tolist()), radius * float(rng.uniform(0.93, 1.07)), one.softness, depth)
+        Ball(tuple(place.tolist()), radius * float(rng.uniform(0.93, 1.07)), 0.6 * one.softness, depth)
         for place in places
     )
     return first, second
