@@ -163,6 +163,14 @@ def looks_of(session: Session, egg_id: int) -> tuple[Look, ...]:
     return tuple(_looks(session, wanted))
 
 
+def looks_of_batch(session: Session, batch_id: int) -> tuple[Look, ...]:
+    """All looks in force at the eggs of a batch, oldest day first."""
+    wanted = select(tables.reading.c.id).where(
+        in_force(tables.reading), tables.reading.c.egg_id.in_(_egg_ids(batch_id))
+    )
+    return tuple(_looks(session, wanted))
+
+
 def looks_of_photo(session: Session, sha256: str) -> tuple[Look, ...]:
     """All looks in force that come from one photo."""
     wanted = (

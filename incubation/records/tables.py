@@ -244,3 +244,26 @@ pull = Table(
     Column("at", UtcTime, nullable=False),
     _recorded(),
 )
+
+own_model = Table(
+    "own_model",
+    metadata,
+    _key(),
+    Column("name", Text, nullable=False),
+    Column("sha256", String(64), nullable=False),  # of its file in the data folder
+    Column("card", Text, nullable=False),  # JSON
+    Column("who", Text, nullable=False),
+    _recorded(),
+    UniqueConstraint("name"),
+)
+
+# The newest row is in force; without a model it stands for the shipped one.
+model_choice = Table(
+    "model_choice",
+    metadata,
+    _key(),
+    _refers("model_id", "own_model", nullable=True),
+    Column("who", Text, nullable=False),
+    _text("note"),
+    _recorded(),
+)

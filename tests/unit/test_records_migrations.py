@@ -85,6 +85,8 @@ def full_records(tmp_path):
             rec.add_call(session, eggs[0].id, "clear", who="Ann")
             rec.add_outcome(session, eggs[0].id, "ring", who="Ann", embryo_day=4)
             rec.tick_pulled(session, eggs[0].id, who="Ann")
+            own = rec.add_own_model(session, name="own-1", sha256="0" * 64, card={}, who="Ann")
+            rec.choose_model(session, own, who="Ann")
         yield records
 
 
