@@ -35,6 +35,7 @@ CONTRAST_SIGMAS_PX = (3.0, 5.0, 8.0, 12.0, 18.0)
 RIM_PX = 9  # the limb darkens by itself; nothing is measured in it
 DARK_BY = 0.6  # natural logarithm of grey level, red light: nearly two times darker
 DARK_PART = 0.25
+GAMMA = 2.2  # photos are coded so: grey levels' logarithms times this are light's
 SMALLEST_AREA = 0.001
 SURE_NO, SURE_YES = 0.4, 0.6
 MIN_SEEN_PX = 1500
@@ -73,7 +74,8 @@ def measure_embryo(
     Returns
     -------
     Embryo
-        ``area_fraction`` is of the whole silhouette, ``centre_px`` the middle of the shadow; both
+        ``area_fraction`` is of the whole silhouette, ``centre_px`` the middle of the shadow,
+        ``darkness`` the share of light missing in its darkest half, against what lies around it; all
         ``None`` where no embryo is seen.
     str or None
         Why it could not be told, where ``visible`` is ``None``.
@@ -84,14 +86,17 @@ def measure_embryo(
     probability = embryo_probability(_contrasts(seen))
     if probability < SURE_NO:
         return Embryo(visible=False, area_fraction=None, centre_px=None), None
-    shadow = _shadow(seen)
+    shadow, around = _shadow(seen)
     silhouette = abs(float(cv2.contourArea(np.asarray(outline.polygon_px, np.float32)))) * seen.scale**2
     area = float(shadow.sum()) / max(silhouette, 1.0)
     if area < SMALLEST_AREA or probability < SURE_YES:
         return Embryo(visible=None, area_fraction=None, centre_px=None), CANNOT_TELL
     y, x = np.nonzero(shadow)
     centre = ((float(x.mean()) + 0.5) / seen.scale - 0.5, (float(y.mean()) + 0.5) / seen.scale - 0.5)
-    return Embryo(visible=True, area_fraction=min(area, 1.0), centre_px=centre), None
+    levels = _grey(seen)[shadow]
+    missing = GAMMA * (around - float(levels[levels <= np.median(levels)].mean()))
+    darkness = 1 - math.exp(-max(missing, 0.0))
+    return Embryo(visible=True, area_fraction=min(area, 1.0), centre_px=centre, darkness=darkness), None
 
 
 def embryo_contrasts(
@@ -144,26 +149,32 @@ def _contrasts(seen: _Seen) -> NDArray[np.float64]:
     levels = red[seen.core]
     bright = float(np.percentile(levels, 95))
     found += [bright - float(np.percentile(levels, 2)), float((levels < bright - DARK_BY).mean())]
-    grey = (0.4 * red + 0.6 * green)[seen.core]
+    grey = _grey(seen)[seen.core]
     ratio = (red - green)[seen.core]
     darkest, lightest = grey < np.percentile(grey, 15), grey > np.percentile(grey, 70)
     shift = float(ratio[darkest].mean() - ratio[lightest].mean()) if darkest.any() and lightest.any() else 0.0
     return np.append(np.log(np.maximum(np.array(found), 0) + 0.02), shift)
 
 
-def _shadow(seen: _Seen) -> BoolArray:
-    """The pixels of the shadow, in the working picture."""
+def _grey(seen: _Seen) -> Float32:
+    """Logarithm of red and green light together."""
+    return np.asarray(0.4 * seen.logs[..., 0] + 0.6 * seen.logs[..., 1], dtype=np.float32)
+
+
+def _shadow(seen: _Seen) -> tuple[BoolArray, float]:
+    """The pixels of the shadow in the working picture, and the level (as :func:`_grey`) around them."""
     red = seen.logs[..., 0]
     bright = float(np.percentile(red[seen.core], 95))
     dark = (red < bright - DARK_BY) & seen.core
+    grey = _grey(seen)
     if dark.sum() >= DARK_PART * seen.core.sum():
-        return _largest(dark)
-    grey = np.asarray(0.4 * red + 0.6 * seen.logs[..., 1], dtype=np.float32)
+        lit = seen.core & ~dark
+        return _largest(dark), float(np.median(grey[lit if lit.any() else seen.core]))
     inner = cv2.erode(seen.core.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=6) > 0
     look = inner if inner.any() else seen.core
     found = _darkest_spot(grey, look)
     if found is None:
-        return np.zeros_like(seen.core)
+        return np.zeros_like(seen.core), 0.0
     y, x, sigma = found
     # Half way down from the level of a ring around it, as far as that hangs together.
     yy, xx = np.mgrid[: grey.shape[0], : grey.shape[1]]
@@ -174,7 +185,7 @@ def _shadow(seen: _Seen) -> BoolArray:
     deep = (grey < (around + float(grey[y, x])) / 2) & near & seen.core
     labels = cv2.connectedComponents(deep.astype(np.uint8))[1]
     hanging: BoolArray = (labels == labels[y, x]) & deep
-    return hanging
+    return hanging, around
 
 
 def _darkest_spot(grey: Float32, look: BoolArray) -> tuple[int, int, float] | None:

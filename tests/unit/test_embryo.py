@@ -93,3 +93,16 @@ def test_input_left_alone():
     measure_embryo(picture, where, outline=outline())
     assert np.array_equal(picture, before[0])
     assert np.array_equal(where, before[1])
+
+
+@pytest.mark.parametrize("depth", [0.4, 0.6, 0.8])
+def test_darkness_is_the_share_of_light_missing(depth):
+    embryo, _ = measure_embryo(egg((190, 240), 45.0, depth=depth), region(), outline=outline())
+    # Red (0.7 of the depth) and green weighed four to six, as light: grey levels are coded with 2.2.
+    level = (1 - 0.7 * depth) ** 0.4 * (1 - depth) ** 0.6
+    # The half-depth edge, the offset that keeps black from minus infinity: a tenth.
+    assert embryo.darkness == pytest.approx(1 - level**2.2, abs=0.1)
+
+
+def test_no_embryo_no_darkness():
+    assert measure_embryo(egg(), region(), outline=outline())[0].darkness is None
