@@ -57,8 +57,13 @@ class Lighting:
         Optical depth of blood per mm of vessel.
     rim_line
         Optical depth of the membrane's line at the rim.
+    rim_width_mm
+        Width of that line.
     cell_contrast
         How much of the difference between air cell and contents scattering in the shell leaves, 0 to 1.
+    dark_per_mm
+        Further optical depth of the contents for each mm from the membrane: late embryos swallow the
+        light that comes through the air cell.
     """
 
     lights: tuple[Light, ...]
@@ -71,6 +76,8 @@ class Lighting:
     vessel_strength: float = 1.9
     rim_line: float = 0.12
     cell_contrast: float = 1.0
+    rim_width_mm: float = 0.5
+    dark_per_mm: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -78,7 +85,9 @@ class EggLayer:
     """One egg, drawn: a patch of linear light with its cover, and what is true of it.
 
     ``corner`` is the patch's top left pixel (x, y); ``vessels`` how much darker in
-    red the near-side vessels wider than a pixel are than their neighbourhood, 0 elsewhere.
+    red the near-side vessels wider than a pixel are than their neighbourhood, 0 elsewhere;
+    ``rim_change`` by how much the air cell and its line change the light at each point of the rim,
+    in natural logarithms, one row a point, one column a colour.
     """
 
     corner: tuple[int, int]
@@ -91,6 +100,7 @@ class EggLayer:
     inside: Inside
     view: View
     solid: Solid
+    rim_change: Float32Array
 
     @property
     def window(self) -> tuple[slice, slice]:
@@ -233,9 +243,13 @@ def draw_layer(
         tau = piece if tau is None else tau + piece
     if tau is not None:
         light *= np.exp(-tau)
-    light += cell * np.float32(lighting.cell_contrast) * (full[..., 3:6] - light)
+    line = None
     if len(rim) > 1 and lighting.rim_line > 0:
-        light *= (1 - np.float32(lighting.rim_line) * _line(rim, patch, (x0, y0), scale, lighting))[..., None]
+        line = np.float32(lighting.rim_line) * _line(rim, patch, (x0, y0), scale, lighting)
+    change = _rim_change(rim - np.asarray([x0, y0]), light, full, line, lighting)
+    light += cell * np.float32(lighting.cell_contrast) * (full[..., 3:6] - light)
+    if line is not None:
+        light *= (1 - line)[..., None]
     texture = shell_texture(rngs[2], patch, scale, spec.blemishes)
     if spec.blemishes.crack:
         texture += crack(rngs[3], patch, scale)
@@ -252,7 +266,7 @@ def draw_layer(
         light *= stray_hairs(np.random.default_rng([seed, 9]), patch, scale, spec.blemishes.hairs)[..., None]
     cover = polygon_cover(outline, patch, (x0, y0))
     return EggLayer(
-        (x0, y0), light, cover, outline, rim, region, vessels * (cover > 0.5), inside, view, solid
+        (x0, y0), light, cover, outline, rim, region, vessels * (cover > 0.5), inside, view, solid, change
     )
 
 
@@ -271,6 +285,9 @@ def _inner_light(
     depth = optical_depth(inside.contents, bent, toward, lighting.lights)
     cloud = smooth_noise(rng, coarse, 6) * np.float32(rng.uniform(0.02, 0.12))
     depth += np.maximum(cloud + 0.05, 0)[..., None] * np.array([0.4, 0.9, 1.0], np.float32)
+    if lighting.dark_per_mm > 0:
+        away = np.maximum(-spec.rim_plane.beyond(bent), 0)
+        depth += (np.float32(lighting.dark_per_mm) * away)[..., None] * np.array([0.8, 1.0, 1.1], np.float32)
     clear = glow(points, lighting.lights, CONTENTS_PER_MM)
     contents = clear * np.exp(-depth)
     kept = np.float32(0.8 - 0.7 * lighting.from_blunt)
@@ -331,12 +348,33 @@ def _stains(
     return total
 
 
+def _rim_change(
+    rim: FloatArray,
+    light: Float32Array,
+    full: Float32Array,
+    line: Float32Array | None,
+    lighting: Lighting,
+) -> Float32Array:
+    """Logarithm by which light differs across the rim, and twice what the line takes, (M, 3)."""
+    if len(rim) < 2:
+        return np.zeros((len(rim), 3), np.float32)
+    x = np.clip(np.round(rim[:, 0]).astype(int), 0, light.shape[1] - 1)
+    y = np.clip(np.round(rim[:, 1]).astype(int), 0, light.shape[0] - 1)
+    contents, air, shine = light[y, x], full[y, x, 3:6], full[y, x, 6:9]
+    step = np.float32(lighting.cell_contrast) * (air - contents) / np.maximum(contents + shine, 1e-6)
+    result: Float32Array = np.abs(np.log1p(np.maximum(step, -0.95))).astype(np.float32)
+    if line is not None:
+        result += 2 * line[y, x][:, None]
+    return result
+
+
 def _line(
     rim: FloatArray, patch: tuple[int, int], corner: tuple[int, int], scale: float, lighting: Lighting
 ) -> Float32Array:
     canvas = Image.new("L", (patch[1], patch[0]))
     points = [tuple(p) for p in rim - np.asarray(corner)]
-    ImageDraw.Draw(canvas).line(points, fill=255, width=max(1, round(0.5 * scale)), joint="curve")
+    width = max(1, round(lighting.rim_width_mm * scale))
+    ImageDraw.Draw(canvas).line(points, fill=255, width=width, joint="curve")
     soft = gaussian_filter(np.asarray(canvas, np.float32) / 255, max(0.5 * lighting.scatter_mm * scale, 0.4))
     result: Float32Array = soft
     return result

@@ -20,6 +20,14 @@ FloatArray = NDArray[np.float64]
 VISIBLE_LEVELS = 4.0
 VISIBLE_RATIO = 0.025
 VISIBLE_SHARE = 0.4
+# The same for drawn_contrast; below the lower of the two nobody could see a line, between them some may.
+SHOWS_FROM, HIDDEN_BELOW = 7.0, 2.0
+HIDDEN_SHARE = 0.2
+# Grey levels follow light by a power of about 1 / 2.2; what is nearly white shows no step.
+GREY_POWER, NEARLY_WHITE = 1 / 2.2, 250.0
+SHARPENED = 1.5  # a step may be measured so much too small across a line that is not quite straight
+GRAIN_FACTOR = 3.0  # a step of less than so many times the grain shows less than its levels say
+BESIDE_MM = 1.2  # as far on either side of the rim the egg must be in sight for a step to show
 
 
 def egg_truth(
@@ -59,7 +67,13 @@ def egg_truth(
     # Inside the air cell nothing can be a vein.
     veins &= polygon_cover(layer.region, (height, width), layer.corner) < 0.5
     scale = layer.view.px_per_mm
-    contrast, share = line_contrast(grey, front, layer.rim - np.asarray(layer.corner), scale)
+    rim = layer.rim - np.asarray(layer.corner)
+    if axis_deg is None:
+        shows_from = VISIBLE_LEVELS
+        contrast, share = line_contrast(grey, front, rim, scale)
+    else:
+        shows_from = SHOWS_FROM
+        contrast, share = drawn_contrast(grey, front, rim, layer.rim_change, scale)
     air, fraction = air_volume_mm3(spec)
     if axis_deg is None:
         centre = layer.outline.mean(0)
@@ -96,8 +110,10 @@ def egg_truth(
             region_px=layer.region,
             centre_px=(float(middle[0]), float(middle[1])),
             radius_px=float(radius),
-            line_visible=contrast >= VISIBLE_LEVELS and share >= VISIBLE_SHARE,
+            line_visible=contrast >= shows_from and share >= VISIBLE_SHARE,
             line_contrast=contrast,
+            line_share=share,
+            line_hidden=contrast < HIDDEN_BELOW or share < HIDDEN_SHARE,
         ),
         photo_size=(rgb.shape[0], rgb.shape[1]),
         vein_window=veins,
@@ -117,8 +133,74 @@ def _at(image: NDArray[Any], points: FloatArray) -> NDArray[Any]:
     return result
 
 
+def drawn_contrast(
+    grey: NDArray[np.float32],
+    hidden: NDArray[np.float32],
+    line: FloatArray,
+    change: NDArray[np.float32],
+    scale: float,
+) -> tuple[float, float]:
+    """How strongly a rim shows from the side: (grey levels, share of it in sight).
+
+    The smaller of what the air cell itself changes, so that a lamp's edge or a vein that lies on the
+    rim does not count, and of what the picture shows; less where the shell's grain drowns it, nothing
+    below 2.5 % of the brightness there.
+
+    Parameters
+    ----------
+    grey, hidden, line, scale
+        As for :func:`line_contrast`.
+    change
+        Change of light at each point of the line, (M, 3), in natural logarithms.
+    """
+    if len(line) < 8:
+        return 0.0, 0.0
+    # The ends run along the limb, where nothing can be told apart.
+    ends = slice(len(line) // 8, len(line) - len(line) // 8)
+    core = line[ends]
+    height, width = hidden.shape
+    shown = (core > 1).all(1) & (core[:, 0] < width - 2) & (core[:, 1] < height - 2)
+    way = np.gradient(core, axis=0)
+    normal = np.stack([-way[:, 1], way[:, 0]], -1)
+    normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-6)
+    sides = [core + k * max(BESIDE_MM * scale, 1.5) * normal for k in (-1, 0, 1)]
+    for points in sides:
+        shown &= _at(hidden, points) < 0.2
+    if shown.sum() < 4:
+        return 0.0, float(shown.mean())
+    # On the darker side, where a step up to white still shows.
+    level = np.minimum(_at(grey, sides[0]), _at(grey, sides[2]))[shown]
+    ratio = GREY_POWER * change[ends][shown] * (level < NEARLY_WHITE)
+    ratio = np.where(ratio > VISIBLE_RATIO, ratio, 0)
+    levels = np.minimum((ratio * level).mean(0), SHARPENED * _seen_step(grey, core, normal, shown, scale))
+    # Against the shell's own grain and the picture's noise, measured on both sides of the rim.
+    place = np.linspace(-1, 1, int(shown.sum()))
+    terms = np.stack([place**k for k in range(4)], axis=1)
+    grain = np.zeros(3)
+    for points in (sides[0], sides[2]):
+        values = _at(grey, points)[shown].astype(float)
+        smooth = terms @ np.linalg.lstsq(terms, values, rcond=None)[0]
+        grain += ((values - smooth) ** 2).mean(0) / 2
+    levels *= np.minimum(1, levels / (GRAIN_FACTOR * np.sqrt(grain) + 1e-3))
+    return float(levels.max()), float(shown.mean())
+
+
+def _seen_step(
+    grey: NDArray[np.float32], core: FloatArray, normal: FloatArray, shown: NDArray[np.bool_], scale: float
+) -> NDArray[np.floating]:
+    """By how many grey levels a picture steps across a line, or is darker on it, by colour."""
+    d = max(1.6, 0.9 * scale)
+    a3, a1, c, b1, b3 = (_at(grey, core + k * d * normal)[shown].mean(0) for k in (-3, -1, 0, 1, 3))
+    step = np.abs((b1 - a1) - ((b3 - b1) + (a1 - a3)) / 2)
+    result: NDArray[np.floating] = np.maximum(step, 2 * ((a1 + b1) / 2 - c))
+    return result
+
+
 def line_contrast(
-    grey: NDArray[np.float32], hidden: NDArray[np.float32], line: FloatArray, scale: float
+    grey: NDArray[np.float32],
+    hidden: NDArray[np.float32],
+    line: FloatArray,
+    scale: float,
 ) -> tuple[float, float]:
     """How strongly a rim line shows in a picture: (grey levels, share of it in sight).
 

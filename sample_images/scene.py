@@ -56,6 +56,8 @@ class Scene:
         One for each egg.
     lamp
         One of :data:`LAMPS`.
+    lamp_turn_deg
+        How far a lamp below the egg is carried round it in the picture, clockwise: 180 holds it above.
     lamp_near, lamp_near_mm
         Strength and size of the bright patch by the lamp.
     surroundings
@@ -66,7 +68,7 @@ class Scene:
         Colour of the lamp's light where nothing has filtered it, linear red, green, blue.
     room
         Room light on the shell, linear red, green, blue; the lamp's level is about 1.
-    scatter_mm, vessel_strength, rim_line, air_gain, cell_contrast, limb
+    scatter_mm, vessel_strength, rim_line, rim_width_mm, air_gain, cell_contrast, dark_per_mm, limb
         See :class:`sample_images.egg_layer.Lighting`.
     fingers, cables
         How many.
@@ -79,6 +81,7 @@ class Scene:
     size: tuple[int, int] = (800, 600)
     poses: tuple[Pose, ...] = (Pose((300.0, 380.0), 7.0),)
     lamp: str = "ring lamp below"
+    lamp_turn_deg: float = 0.0
     lamp_near: float = 3.0
     lamp_near_mm: float = 9.0
     surroundings: str = "dark room"
@@ -90,11 +93,19 @@ class Scene:
     rim_line: float = 0.12
     air_gain: float = 1.1
     cell_contrast: float = 1.0
+    rim_width_mm: float = 0.5
+    dark_per_mm: float = 0.0
     limb: float = 0.15
     fingers: int = 0
     cables: int = 0
     problems: tuple[str, ...] = ()
     compress: bool = True
+
+    @property
+    def lamp_way(self) -> tuple[float, float]:
+        """Direction in the picture, from the egg, of a lamp that stands below it or was carried round."""
+        turn = np.radians(self.lamp_turn_deg)
+        return float(-np.sin(turn)), float(np.cos(turn))
 
     def __post_init__(self) -> None:
         for name, known in (("lamp", LAMPS), ("surroundings", SURROUNDINGS)):
@@ -117,7 +128,7 @@ def lit(spec: EggSpec, view: View, scene: Scene) -> tuple[Lighting, FloatArray]:
         return (float(place[0]), float(place[1]), float(place[2]))
 
     near, near_mm = scene.lamp_near, scene.lamp_near_mm
-    down, up = body((0, 1, 0)), body((0, -1, 0))
+    down, up = body((*scene.lamp_way, 0)), body((0, -1, 0))
     if scene.lamp == "phone above":
         lights = [Light(edge(up), near=near, near_mm=near_mm)]
     elif scene.lamp == "lamp at the side":
@@ -147,5 +158,7 @@ def lit(spec: EggSpec, view: View, scene: Scene) -> tuple[Lighting, FloatArray]:
         vessel_strength=scene.vessel_strength,
         rim_line=scene.rim_line,
         cell_contrast=scene.cell_contrast,
+        rim_width_mm=scene.rim_width_mm,
+        dark_per_mm=scene.dark_per_mm,
     )
     return lighting, up

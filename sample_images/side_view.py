@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from sample_images.air_cell_variety import varied_egg, varied_scene
 from sample_images.backdrop import Place, backdrop
 from sample_images.biology import EggSpec, random_egg
 from sample_images.camera import encode_jpeg, expose
@@ -94,7 +95,7 @@ def _place(rng: np.random.Generator, layer: EggLayer, scene: Scene) -> Place:
     middle = np.asarray(pose.centre_px)
     inside = layer.cover > 0.5
     glow = layer.light[inside].mean(0).astype(float) if inside.any() else np.full(3, 0.3)
-    way = {"phone above": -_DOWN, "lamp at the side": _ASIDE}.get(scene.lamp, _DOWN)
+    way = {"phone above": -_DOWN, "lamp at the side": _ASIDE}.get(scene.lamp, np.asarray(scene.lamp_way))
     reach = float(((layer.outline - middle) @ _DOWN).max())
     return Place(
         middle=middle,
@@ -112,6 +113,7 @@ def _stand(
     """Lamps, phones and cups that touch one egg."""
     middle, scale = np.asarray(pose.centre_px), pose.px_per_mm
     on = 0.0 if "lamp off" in scene.problems else 1.0
+    lamp_way = np.asarray(scene.lamp_way)
 
     def put_cup(way: FloatArray, cover_mm: float, strength: float) -> None:
         cup(
@@ -126,7 +128,7 @@ def _stand(
         )  # fmt: skip
 
     if scene.lamp in ("ring lamp below", "two lamps"):
-        put_cup(_DOWN, pose.cover_mm, on)
+        put_cup(lamp_way, pose.cover_mm, on)
         if scene.lamp == "two lamps":
             put_cup(np.array([rng.normal(0, 0.12), -1.0]), rng.uniform(2, 6), 0.7 * on)
     elif scene.lamp == "phone above":
@@ -134,7 +136,7 @@ def _stand(
         if rng.random() < 0.6:
             put_cup(_DOWN, pose.cover_mm, on * (rng.random() < 0.5))
     elif scene.lamp == "phone below":
-        put_phone(_DOWN, 0.5 * pose.cover_mm)
+        put_phone(lamp_way, 0.5 * pose.cover_mm)
     elif scene.lamp == "lamp at the side":
         if rng.random() < 0.6:
             put_phone(_ASIDE, rng.uniform(0.5, 3))
@@ -190,6 +192,7 @@ def random_side_view(
     surroundings: str | None = None,
     bad_share: float = 0.12,
     problem: str | None = None,
+    varied: bool = False,
 ) -> SimulatedPhoto:
     """A side view drawn at random; whatever is given is kept.
 
@@ -210,6 +213,9 @@ def random_side_view(
         lamp off); their names are in the photo's ``problems``.
     problem
         Spoil it by this one of :data:`sample_images.random_scene.PROBLEMS`.
+    varied
+        Draw air cells and lamps beyond the usual ones (:mod:`sample_images.air_cell_variety`); what
+        those change (lamp, pose, tilt) is then not kept.
     """
     if day is None and eggs > 1:
         day = float(rng.uniform(2, 18))
@@ -226,4 +232,9 @@ def random_side_view(
         bad_share=bad_share,
         problem=problem,
     )
-    return draw_eggs(specs, scene, int(rng.integers(0, 2**31)))
+    seed = int(rng.integers(0, 2**31))
+    if varied:
+        chance = np.random.default_rng([seed, 7])
+        specs = tuple(varied_egg(chance, spec) for spec in specs)
+        scene = varied_scene(chance, specs, scene)
+    return draw_eggs(specs, scene, seed)

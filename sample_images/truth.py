@@ -51,6 +51,10 @@ class AirCellTruth:
         of the line not hidden.
     line_contrast
         That contrast, in grey levels of 255.
+    line_share
+        Share of the line that nothing hides.
+    line_hidden
+        Nobody could see the line. Where neither this nor ``line_visible`` holds, some people may.
     """
 
     rim_depth_mm: float
@@ -66,6 +70,8 @@ class AirCellTruth:
     radius_px: float
     line_visible: bool
     line_contrast: float
+    line_share: float = 1.0
+    line_hidden: bool = False
 
 
 @dataclass(frozen=True)
