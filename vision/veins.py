@@ -11,17 +11,16 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from skimage.morphology import skeletonize
 
-from vision.reading import Veins
+from vision.reading import Outline, Veins
 from vision.vein_features import at_working_size, region_length, vein_features
+from vision.vein_network import branch_points, pieces, reach_fraction
 from vision.vein_support import support_features
 
 Float32 = NDArray[np.float32]
@@ -108,7 +107,11 @@ def _refined(first: Float32, inside: NDArray[np.bool_]) -> Float32:
 
 
 def measure_veins(
-    probability: NDArray[np.floating], region: NDArray[np.bool_], *, egg_length_px: float
+    probability: NDArray[np.floating],
+    region: NDArray[np.bool_],
+    *,
+    egg_length_px: float,
+    outline: Outline | None = None,
 ) -> Veins:
     """How much of a vein network there is, and whether there is one at all.
 
@@ -120,26 +123,40 @@ def measure_veins(
         (H, W), ``bool``: the same region.
     egg_length_px
         Length of the whole egg, in the same pixels; lengths are given in it.
+    outline
+        The egg's outline in the same pixels, for how far the network reaches toward the small end.
 
     Returns
     -------
     Veins
         ``length_per_area`` is the centre lines' length x egg length / area of the region,
         ``area_fraction`` the share of the region with a probability above one half; pieces shorter
-        than :data:`SHORTEST` of the egg count for neither. ``visible`` is ``None`` where the network
-        is between no and yes; all three are ``None`` where the region is too small.
+        than :data:`SHORTEST` of the egg count for neither, nor for ``branch_points`` and
+        ``reach_fraction``. The last is ``None`` without an outline that knows its blunt end, or where
+        nothing is marked. ``visible`` is ``None`` where the network is between no and yes; all are
+        ``None`` where the region is too small.
     """
     area = int(region.sum())
     terms = network_terms(probability, region, egg_length_px=egg_length_px)
     if terms is None:
         return Veins(visible=None, length_per_area=None, area_fraction=None)
     chance = network_probability(terms)
-    pieces = _pieces((np.asarray(probability) > VISIBLE_AT) & region)
-    kept = np.flatnonzero(pieces.lengths >= SHORTEST * egg_length_px)
+    found = pieces((np.asarray(probability) > VISIBLE_AT) & region)
+    long_enough = found.lengths >= SHORTEST * egg_length_px
+    long_enough[0] = False
+    kept = long_enough[found.labels]
+    line = found.centre_line & kept
+    reach = None
+    if outline is not None and outline.axis_deg is not None:
+        reach = reach_fraction(
+            line, centre_px=outline.centre_px, length_px=outline.length_px, axis_deg=outline.axis_deg
+        )
     return Veins(
         visible=True if chance > SURE_YES else False if chance < SURE_NO else None,
-        length_per_area=float(pieces.lengths[kept].sum()) * egg_length_px / area,
-        area_fraction=float(np.isin(pieces.labels, kept[kept > 0]).sum()) / area,
+        length_per_area=float(found.lengths[long_enough].sum()) * egg_length_px / area,
+        area_fraction=float(kept.sum()) / area,
+        branch_points=branch_points(line, egg_length_px=egg_length_px),
+        reach_fraction=reach,
     )
 
 
@@ -160,12 +177,12 @@ def network_terms(
     seen = np.where(inner, probability, 0.0)
     terms = [math.log(float(seen.sum()) / max(int(inner.sum()), 1) + 1e-4)]
     for level in LEVELS:
-        pieces = _pieces(seen > level)
-        lengths = pieces.lengths / egg_length_px
+        found = pieces(seen > level)
+        lengths = found.lengths / egg_length_px
         terms += [
             math.log(float(lengths[lengths >= LONG].sum()) / share + 0.1),
             math.log(float(lengths[lengths < LONG].sum()) / share + 0.1),
-            math.log(float(pieces.extents.max(initial=0.0)) / egg_length_px + 0.03),
+            math.log(float(found.extents.max(initial=0.0)) / egg_length_px + 0.03),
         ]
     return np.array(terms)
 
@@ -173,30 +190,6 @@ def network_terms(
 def network_probability(terms: NDArray[np.float64]) -> float:
     """Probability that the eye sees veins, from :func:`network_terms`."""
     return float(1 / (1 + math.exp(-float(terms @ np.array(COEFFICIENTS)) - INTERCEPT)))
-
-
-@dataclass(frozen=True)
-class _Pieces:
-    """Connected pieces by number (0 is the ground): centre-line length, extent, and who is where."""
-
-    lengths: NDArray[np.float64]
-    extents: NDArray[np.float64]
-    labels: NDArray[np.int32]
-
-
-def _pieces(marked: NDArray[np.bool_]) -> _Pieces:
-    _, labels, boxes, _ = cv2.connectedComponentsWithStats(marked.astype(np.uint8), connectivity=8)
-    extents = np.hypot(boxes[:, cv2.CC_STAT_WIDTH], boxes[:, cv2.CC_STAT_HEIGHT]).astype(np.float64)
-    line = np.pad(skeletonize(marked), 1)
-    here, left, right = line[1:-1, 1:-1], line[1:-1, :-2], line[1:-1, 2:]
-    down, down_left, down_right = line[2:, 1:-1], line[2:, :-2], line[2:, 2:]
-    # Steps to the right and down: 1 each, the square root of 2 where only the diagonal leads on.
-    straight = right.astype(float) + down
-    diagonal = (down_right & ~right & ~down).astype(float) + (down_left & ~left & ~down)
-    steps = here * (straight + math.sqrt(2) * diagonal)
-    lengths = np.bincount(labels.ravel(), weights=steps.ravel(), minlength=len(boxes)).astype(np.float64)
-    lengths[0] = extents[0] = 0.0
-    return _Pieces(lengths, extents, labels.astype(np.int32))
 
 
 @cache
