@@ -10,6 +10,8 @@ The egg's way through this folder, in order:
 ``tray_eggs``    which cups are empty, and which only look so
 ``tray_card``    a printed card in the photo, which says where A1 is
 ``quality``      whether a picture of an egg can be trusted, and what to do if not
+                 (``sharpness``: blur by direction; ``exposure``: light and glare;
+                 ``egg_surroundings``: two lamps, fingers in front)
 ``air_cell``     where the membrane meets the shell: depth, diameter, tilt, volume
 ``end_view_air_cell`` the same from above: the disc inside the round silhouette (``rim_evidence``: its edges)
 ``veins``        the branching vessels

@@ -93,7 +93,7 @@ def read_egg(rgb: RgbImage, egg: FoundEgg, *, view: View) -> Reading:
     picture, origin, scale = cut_window(rgb, centre_px=outline.centre_px, side_px=side, size=size)
     local = in_window(outline, origin_px=origin, scale=scale)
     region = filled_polygon(picture.shape, local.polygon_px) & _inside_photo(rgb, origin, scale, size)
-    quality = judge_quality(rgb, outline)
+    quality = judge_quality(rgb, outline, view=view)
     missing: dict[str, str] = {}
     if not quality.usable:
         reason = f"the picture is {' and '.join(quality.problems)}"
