@@ -18,7 +18,7 @@ from incubation.species import Species, species_named
 from models.backbone import embed
 from models.egg_crop import egg_crop
 from models.heads import STATUSES, StoredHeads
-from models.model_files import open_shipped_heads
+from models.model_files import Heads, open_shipped_heads
 from models.proposal import ApparentDay, Decision, Judgement, Proposal, Status
 from vision.photo import Photo
 from vision.reading import PhotoReading, Reading
@@ -39,7 +39,7 @@ def judge_photo(
     *,
     day: float,
     species: str = "chicken",
-    heads: StoredHeads | None = None,
+    heads: Heads | None = None,
 ) -> tuple[Judgement, ...]:
     """A judgement for each egg of a reading, in the same order.
 

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from models.heads import STATUSES, StoredHeads, softmax
 from models.model_files import (
     FloatArray,
+    Heads,
     ModelFileError,
     check_card,
     checked_bytes,
@@ -71,6 +72,27 @@ class OwnHeads:
         """Probabilities (N, 3) in the order of STATUSES, and apparent days (N,)."""
         chance, days = self.shipped(embeddings, *more)
         return self.correction.probability(embeddings, chance), self.correction.days(embeddings, days)
+
+
+@dataclass(frozen=True)
+class ModelInUse:
+    """Which model judges: ``name`` is recorded with each reading; without a file it is the shipped one."""
+
+    name: str
+    path: Path | None = None
+    sha256: str | None = None
+
+    def heads(self) -> Heads:
+        """Its heads, checked, loaded once a process.
+
+        Raises
+        ------
+        ModelFileError
+            Where its file must not be used.
+        """
+        if self.path is None or self.sha256 is None:
+            return open_shipped_heads(HEADS_FILE)
+        return open_own_heads(self.path, sha256=self.sha256)
 
 
 def own_model_bytes(correction: Correction, *, name: str, card: Mapping[str, Any]) -> bytes:
