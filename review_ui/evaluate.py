@@ -8,8 +8,9 @@ from models.evaluation.air_cell_lines import ALWAYS_GUESS, LineScore
 from models.evaluation.judgement import ConfusionRow, DayErrorRow, DeadAgainstLiving, PassCounts
 from models.evaluation.outlines import GOOD_OVERLAP, OverlapRow
 from models.heads import STATUSES
-from models.shared_data import RealPhoto, SharedDataMissingError
+from models.shared_data import SharedDataMissingError
 from review_ui.errors import UsageError
+from review_ui.evaluate_eyes import print_eyes
 
 CREDIT = (
     'Real photos: data set "egg-condition-classifications", version 2023-10-18, provided by a\n'
@@ -27,7 +28,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument(
         "--eyes",
         action="store_true",
-        help="instead, how well the parts of an egg are measured: drawn eggs and trays, veins, quality",
+        help="instead, every target set for measuring: trays, air cells, veins, photo quality (minutes)",
     )
     parser.set_defaults(run=run)
 
@@ -52,7 +53,7 @@ def run(options: argparse.Namespace) -> int:
         raise UsageError(f"Nothing to measure on: {error}.") from error
     if options.eyes:
         print(f"{CREDIT}\n")
-        _print_eyes(photos)
+        print_eyes(photos)
         return 0
     readings = read_all_left_out(photos)
     real = real_examples([r.photo for r in readings], [r.embedding for r in readings])
@@ -70,38 +71,6 @@ def run(options: argparse.Namespace) -> int:
     print(pass_text(counts))
     print(day_text(judgement.day_error_table(real, answers)))
     return 0
-
-
-def _print_eyes(photos: tuple[RealPhoto, ...]) -> None:
-    """What each measurement is worth, each beside its own truth."""
-    from concurrent.futures import ProcessPoolExecutor
-
-    from models.evaluation.contents import ANSWERS, answer_data, answer_table, left_out_probabilities
-    from models.evaluation.drawn_eggs import drawn_scores, drawn_text
-    from models.evaluation.photo_quality import labelled_rows, spoilt_rows
-    from models.evaluation.retinal_vessels import evaluate_retinal_vessels, retinal_table
-    from models.shared_data import shared_folder
-
-    with ProcessPoolExecutor() as pool:
-        print(drawn_text(*drawn_scores(pool)))
-        for what, answer in ANSWERS.items():
-            data = answer_data(photos, answer.column, answer.terms, pool=pool)
-            probability = left_out_probabilities(data, strength=answer.strength)
-            whole = answer_table(data, probability)[-1]
-            print(
-                f"Yes or no to {what}, evening left out: agrees with the eye on {whole.agree} of "
-                f"{whole.photos} photos on which it was sure; answered {whole.told}, "
-                f"{whole.told_agree} of these rightly"
-            )
-        print("\nRetinal vessels, never trained or tuned on (CHASE_DB1, first observer)")
-        folder = shared_folder() / "vessels" / "CHASE_DB1"
-        if folder.is_dir():
-            print(retinal_table(evaluate_retinal_vessels(folder, pool=pool)))
-        else:
-            print(f"  {folder} is not there")
-    print(f"\n{'photo quality':>32} {'photos':>7} {'named':>6} {'any':>5} {'unusable':>9}")
-    for row in [*labelled_rows(photos), *spoilt_rows(photos)]:
-        print(f"{row.what:>32} {row.photos:>7} {row.named:>6} {row.any_named:>5} {row.unusable:>9}")
 
 
 def overlap_text(rows: list[OverlapRow]) -> str:

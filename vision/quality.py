@@ -40,9 +40,11 @@ WORK_LENGTH_PX = 400
 AROUND = 0.35  # egg lengths looked at beyond the outline
 SMALLEST_EGG_PX = 80  # below, a vein is thinner than half a pixel
 CUT_OFF_FROM, CUT_OFF_UNUSABLE = 0.01, 0.15  # share of the silhouette beyond the picture's border
-BLURRED_FROM, BLURRED_UNUSABLE = 0.0062, 0.014  # spread of the blur, of egg length
+# Spread of the blur, of egg length. Blurred by 0.010, depths of air cells are off by 0.02 of the length on
+# average and veins begin to be lost; a shake leaves what it runs along.
+BLURRED_FROM, BLURRED_UNUSABLE, SHAKEN_UNUSABLE = 0.0062, 0.010, 0.015
 SHARPEST_PX = 1.5  # a picture's own pixels blur so much: a small egg is small, not blurred
-CLIPPED_FROM, CLIPPED_UNUSABLE = 0.12, 0.6  # share of the egg without detail in red and green
+CLIPPED_FROM, CLIPPED_UNUSABLE = 0.12, 0.35  # share of the egg without detail in red and green
 WASHED_FROM = 0.42
 TOO_DARK_FROM, TOO_DARK_UNUSABLE = 80.0, 40.0  # grey levels of the brightest tenth
 NOT_LIT_LEVEL = 15.0
@@ -50,7 +52,7 @@ NOT_LIT_OVER_SURROUNDINGS = 0.87
 # Room light on a shell: without colour, nowhere bright, and little brighter than what lies round it.
 ROOM_LIGHT = ((0.55, 185.0, 3.0), (0.35, 215.0, 4.0))
 GLARE_FROM = 0.003  # share of the egg
-HIDDEN_FROM, HIDDEN_UNUSABLE = 0.22, 0.25  # step of light (log of a ratio); share of the outline
+HIDDEN_FROM, HIDDEN_UNUSABLE = 0.22, 0.12  # step of light (log of a ratio); share of the outline
 
 
 @dataclass(frozen=True)
@@ -117,7 +119,9 @@ def answer(measures: QualityMeasures, *, view: View = "side") -> Quality:
     if measures.blur_fraction is not None:
         sharp_enough = max(BLURRED_FROM, SHARPEST_PX * measures.pixel_fraction)
         if measures.blur_fraction > sharp_enough:
-            found[BLURRED] = measures.blur_fraction <= max(BLURRED_UNUSABLE, 2 * sharp_enough)
+            one_way = (measures.focus_fraction or 0.0) <= sharp_enough
+            limit = SHAKEN_UNUSABLE if one_way else BLURRED_UNUSABLE
+            found[BLURRED] = measures.blur_fraction <= max(limit, 1.6 * sharp_enough)
     if light.clipped_share > CLIPPED_FROM or light.washed_share > WASHED_FROM:
         found[OVEREXPOSED] = light.clipped_share <= CLIPPED_UNUSABLE
     if light.bright_level < NOT_LIT_LEVEL or (view == "side" and _room_light_only(light)):

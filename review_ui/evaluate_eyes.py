@@ -1,0 +1,122 @@
+"""``trayglow evaluate --eyes``: every target set for measuring beside its figure, then the details."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor, ProcessPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+from models.evaluation.target_row import TargetRow
+from models.shared_data import RealPhoto
+
+
+@dataclass(frozen=True)
+class Part:
+    """What one evaluation found: its rows of the table, and details to print below it."""
+
+    rows: list[TargetRow]
+    details: str = ""
+
+
+Measure = Callable[[tuple[RealPhoto, ...], Executor], Part]
+
+
+def print_eyes(photos: tuple[RealPhoto, ...]) -> None:
+    """Measure everything, from nothing, and print it."""
+    from models.evaluation.eye_targets import target_table
+
+    parts = list(measured_parts(photos))
+    print(target_table([row for part in parts for row in part.rows]))
+    print("\n".join(part.details for part in parts if part.details))
+
+
+def measured_parts(photos: tuple[RealPhoto, ...]) -> Iterator[Part]:
+    """Each evaluation's part, in the order of the table; each runs side by side on all processors."""
+    with ProcessPoolExecutor() as pool:
+        for measure in MEASURES:
+            yield measure(photos, pool)
+
+
+def real_lines(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
+    """Air-cell lines on real photos."""
+    from models.evaluation.air_cell_lines import line_score
+    from models.evaluation.eye_rows import real_line_rows
+    from models.evaluation.left_out_readings import read_left_out
+
+    looked_at = [p for p in photos if p.row["air_cell_visible"] in {"0", "1"}]
+    return Part(real_line_rows(line_score(list(pool.map(read_left_out, looked_at, chunksize=4)))))
+
+
+def drawn_lines(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
+    """Air-cell lines on drawn eggs."""
+    from models.evaluation.drawn_eggs import SINGLE_EGGS, drawn_egg
+    from models.evaluation.eye_rows import drawn_line_rows
+
+    return Part(drawn_line_rows(list(pool.map(drawn_egg, range(SINGLE_EGGS)))))
+
+
+def answers(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
+    """Yes or no to veins and embryo on real photos."""
+    from models.evaluation.contents import (
+        ANSWERS,
+        answer_data,
+        answer_table,
+        answer_text,
+        left_out_probabilities,
+    )
+    from models.evaluation.eye_rows import answer_row
+
+    rows, details = [], []
+    for what, answer in ANSWERS.items():
+        data = answer_data(photos, answer.column, answer.terms, pool=pool)
+        table = answer_table(data, left_out_probabilities(data, strength=answer.strength))
+        rows.append(answer_row(what, table[-1], asked=0.9 if what == "veins" else None))
+        details.append(f"Yes or no to {what}, by the evenings left out\n{answer_text(table)}\n")
+    return Part(rows, "\n".join(details))
+
+
+def retina(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
+    """Vessels of retinal photographs."""
+    from models.evaluation.eye_rows import retinal_rows
+    from models.evaluation.retinal_vessels import evaluate_retinal_vessels, retinal_table
+
+    folder = _shared("vessels") / "CHASE_DB1"
+    if not folder.is_dir():
+        return Part([], f"Retinal vessels: {folder} is not there\n")
+    scores = evaluate_retinal_vessels(folder, pool=pool)
+    title = "Retinal vessels, never trained or tuned on (CHASE_DB1, first observer)"
+    return Part(retinal_rows(scores), f"{title}\n{retinal_table(scores)}\n")
+
+
+def quality(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
+    """Photo quality: labelled, spoilt by known amounts, drawn."""
+    from models.evaluation.photo_quality import (
+        drawn_rows,
+        labelled_rows,
+        others_row,
+        quality_targets,
+        quality_text,
+        spoilt_rows,
+    )
+
+    others = others_row(_shared("simulated_by_others"))
+    rows = [
+        *labelled_rows(photos, pool=pool),
+        *spoilt_rows(photos[::SPOILT_EVERY], pool=pool),
+        *drawn_rows(pool=pool),
+        *([] if others is None else [others]),
+    ]
+    return Part(quality_targets(rows), quality_text(rows))
+
+
+# Every so many photos are spoilt, in 15 ways each; all of them take minutes and change no figure by
+# more than its interval.
+SPOILT_EVERY = 4
+MEASURES: tuple[Measure, ...] = (real_lines, drawn_lines, answers, retina, quality)
+
+
+def _shared(name: str) -> Path:
+    from models.shared_data import shared_folder
+
+    return shared_folder() / name
