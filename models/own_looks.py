@@ -134,7 +134,7 @@ def _outline(outline: Mapping[str, Any], view: str | None) -> Outline:
 
 def _load(file: Path) -> Vectors:
     try:
-        with np.load(file, allow_pickle=False) as kept:
+        with file.open("rb") as opened, np.load(opened, allow_pickle=False) as kept:
             keys, rows = kept["keys"], kept["rows"].astype(np.float32)
             if str(kept["models"]) != models_used() or rows.shape != (len(keys), WIDTH):
                 return {}

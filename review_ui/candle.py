@@ -21,6 +21,7 @@ from review_ui.record_options import STANDARD_OUTPUT, add_record_options, answer
 from vision.photo import printable
 
 if TYPE_CHECKING:
+    from models.own_model import ModelInUse
     from review_ui.candling import Contradiction, ExaminedFile, Matching, Stored
 
 ALL_STORED, SOME_NOT_STORED, NOT_ASKED = 0, 1, 2
@@ -90,6 +91,7 @@ def run(options: argparse.Namespace, *, ask: Ask | None = None) -> int:
         For anything wrong with what was asked, or with the records.
     """
     from review_ui import candling
+    from review_ui.services.own_model import model_in_use
 
     if ask is None and sys.stdin is not None and sys.stdin.isatty():
         ask = _ask_on_terminal
@@ -104,7 +106,8 @@ def run(options: argparse.Namespace, *, ask: Ask | None = None) -> int:
             eggs = eggs_of(session, tray_id=tray.id, pulled=False)
         _check_eggs(batch, tray, eggs, cups)
         day = _day(options.day, batch, photos)
-        files = _examined(photos, batch, tray, day, options)
+        model = model_in_use(records)
+        files = _examined(photos, batch, tray, day, options, model)
         if cups is not None:
             matching = candling.match_cups(files, eggs=eggs, cups=cups)
         elif options.in_order:
@@ -170,7 +173,12 @@ def _ask_on_terminal(question: str) -> bool:
 
 
 def _examined(
-    photos: Sequence[Path], batch: Batch, tray: Tray, day: float, options: argparse.Namespace
+    photos: Sequence[Path],
+    batch: Batch,
+    tray: Tray,
+    day: float,
+    options: argparse.Namespace,
+    model: ModelInUse,
 ) -> tuple[ExaminedFile, ...]:
     from review_ui.candling import examine_photos
 
@@ -183,6 +191,7 @@ def _examined(
             view=options.view,
             tray=None if single else (tray.rows, tray.columns),
             progress=lambda done, total, name: bar.update(),
+            model=model,
         )
 
 

@@ -28,6 +28,7 @@ from incubation.records import (
     looks_of_photo,
     store_photo,
 )
+from models.own_model import ModelInUse
 from review_ui.candling_match import (
     ExaminedFile,
     Match,
@@ -103,6 +104,7 @@ def examine_photos(
     tray: tuple[int, int] | None = None,
     processes: int | None = None,
     progress: Progress | None = None,
+    model: ModelInUse | None = None,
     work: Work = examine_photo,
 ) -> tuple[ExaminedFile, ...]:
     """Examine photos; nothing is stored, and no photo stops the others.
@@ -123,12 +125,14 @@ def examine_photos(
         How many photos at once; by default one for each processor.
     progress
         Told after each photo how many are done, of how many, and that photo's name.
+    model
+        Which model judges; by default the shipped one.
     work
         What examines one photo.
     """
     names = list(names) if names is not None else [str(photo) for photo in photos]
     tasks = [
-        PhotoTask(photo=name, path=str(photo), day=day, species=species, view=view, tray=tray)
+        PhotoTask(photo=name, path=str(photo), day=day, species=species, view=view, tray=tray, model=model)
         for name, photo in zip(names, photos, strict=True)
     ]
     done: dict[int, ExaminedFile] = {}
@@ -261,14 +265,13 @@ def store_matching(records: Records, matching: Matching, *, day: float, model: s
     day
         Day of incubation.
     model
-        The model's name; by default the shipped one's.
+        The model's name; by default that of the one that judged each photo.
 
     Raises
     ------
     RecordsError
         Where the records cannot be written; no reading is stored then.
     """
-    model = model or _own_model()
     kept, problems = _keep_files(records, matching)
     looks, added = [], 0
     with records.write() as session:
@@ -293,7 +296,7 @@ def store_matching(records: Records, matching: Matching, *, day: float, model: s
                 photo_id=photo.id,
                 day=day,
                 view=about["view"],
-                model=model,
+                model=model or match.file.examined.model or _shipped_model(),
                 measured=_doubted(match.record, clash),
                 number=match.number,
                 replaces_id=earlier.reading.id
@@ -341,7 +344,7 @@ def _doubted(record: Mapping[str, Any], clash: EarlierContradicts | None) -> Map
     return {**record, "proposal": {**proposal, "decision": "review", "reasons": reasons}}
 
 
-def _own_model() -> str:
+def _shipped_model() -> str:
     from models.judge import MODEL_NAME
 
     return MODEL_NAME

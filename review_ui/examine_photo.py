@@ -11,6 +11,7 @@ import signal
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -19,6 +20,8 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from models.model_files import ModelFileError
+from models.own_model import ModelInUse
 from models.proposal import Judgement
 from review_ui.examine_json import photo_record
 from review_ui.output_files import replaced_file, why
@@ -63,6 +66,8 @@ class PhotoTask:
         What the names of this photo's masks and overlay begin with.
     masks_folder, overlay_folder
         Where to write them; ``None`` for not at all.
+    model
+        Which model judges; ``None`` for the shipped one.
     """
 
     photo: str
@@ -74,6 +79,7 @@ class PhotoTask:
     output_name: str = ""
     masks_folder: str | None = None
     overlay_folder: str | None = None
+    model: ModelInUse | None = None
 
 
 @dataclass(frozen=True)
@@ -90,12 +96,15 @@ class ExaminedPhoto:
         Both as an entry of the JSON's ``photos``.
     unwritten
         Why masks or overlay could not be written; ``None`` where they were, or weren't asked for.
+    model
+        The name of the model that judged, where it was named in the task.
     """
 
     reading: PhotoReading
     judgements: tuple[Judgement, ...]
     record: dict[str, Any]
     unwritten: str | None = None
+    model: str | None = None
 
 
 def examine_photo(
@@ -117,12 +126,14 @@ def examine_photo(
         # A copy of the photo may lie elsewhere; the person knows it by its own name.
         return failed(task, str(error).replace(printable(task.path), name))
     try:
-        read, judgement_of = reader or _own_reader(), judge or _own_judge()
+        read, judgement_of = reader or _own_reader(), judge or _own_judge(task.model)
         reading = replace(read(photo, view=task.view, tray=task.tray), photo=task.photo)
         if reading.error is not None:
             return _without_eggs(replace(reading, error=f"{name}: {reading.error}"))
         judgements = judgement_of(photo, reading, day=task.day, species=task.species)
         record = photo_record(reading, judgements)
+    except ModelFileError as error:
+        return failed(task, f"{name} could not be judged: {error}", photo)
     except MemoryError:
         return failed(task, f"{name} needs more memory than is free; save it smaller and try again.", photo)
     except Exception as error:  # noqa: BLE001 (the one place between any fault and the other photos)
@@ -134,7 +145,7 @@ def examine_photo(
         )
     unwritten = _write_pictures(task, photo, reading)
     bare = replace(reading, eggs=tuple(replace(egg, masks=None) for egg in reading.eggs))
-    return ExaminedPhoto(bare, judgements, record, unwritten)
+    return ExaminedPhoto(bare, judgements, record, unwritten, task.model.name if task.model else None)
 
 
 def failed(task: PhotoTask, error: str, photo: Photo | None = None) -> ExaminedPhoto:
@@ -163,10 +174,10 @@ def _own_reader() -> Reader:
     return read_photo
 
 
-def _own_judge() -> Judge:
+def _own_judge(model: ModelInUse | None) -> Judge:
     from models.judge import judge_photo
 
-    return judge_photo
+    return judge_photo if model is None else partial(judge_photo, heads=model.heads())
 
 
 def prepare_worker() -> None:

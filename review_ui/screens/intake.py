@@ -12,6 +12,8 @@ from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from incubation import records as rec
 from review_ui.candling import ExaminedFile, Matching, examine_photos, match_tray_photos, swapped, without
+from review_ui.screens import frame
+from review_ui.services.own_model import model_in_use
 from review_ui.services.photo_intake import (
     Corner,
     cups_in_order,
@@ -130,6 +132,7 @@ def examine(
         view="end" if whole_tray else "auto",
         tray=photo_grid(tray.rows, tray.columns, corner) if whole_tray else None,
         progress=told,
+        model=model_in_use(frame.records()),
     )
     bar.empty()
     remark = None
