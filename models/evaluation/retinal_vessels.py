@@ -20,6 +20,8 @@ from PIL import Image
 from scipy import ndimage
 from sklearn.metrics import roc_auc_score
 
+from models.evaluation.intervals import bootstrap_interval
+from models.evaluation.target_row import TargetRow
 from vision.veins import VISIBLE_AT, vein_probability
 
 FIELD_RED_LEVEL = 15
@@ -28,6 +30,7 @@ FIELD_EROSION_PX = 10
 # set; Dice at one threshold tuned on 20 images and scored on 8 (measured with scikit-image 0.26).
 SATO_AUC, SATO_DICE = 0.931, 0.613
 SECOND_OBSERVER_DICE = 0.782
+ASKED_AUC, ASKED_DICE = 0.945, 0.66
 
 
 @dataclass(frozen=True)
@@ -100,3 +103,30 @@ def retinal_table(scores: Sequence[RetinalScore]) -> str:
     lines.append(f"sato  {SATO_AUC:8.4f} {SATO_DICE:6.3f}   (best plain ridge filter, tuned threshold)")
     lines.append(f"human {'':8} {SECOND_OBSERVER_DICE:6.3f}   (second observer)")
     return "\n".join(lines)
+
+
+def retinal_rows(scores: Sequence[RetinalScore]) -> list[TargetRow]:
+    """Rows of the table of targets, from :func:`evaluate_retinal_vessels`."""
+    images = [s for s in scores if s.name != "mean"]
+    rows = []
+    for name, asked, values, beside in (
+        ("area under the ROC curve", ASKED_AUC, [s.auc for s in images], f"sato {SATO_AUC}"),
+        (
+            "Dice at 0.5",
+            ASKED_DICE,
+            [s.dice for s in images],
+            f"sato {SATO_DICE}, second observer {SECOND_OBSERVER_DICE}",
+        ),
+    ):
+        mean = float(np.mean(values))
+        low, high = bootstrap_interval(values, lambda some: float(np.mean(some)))
+        rows.append(
+            TargetRow(
+                f"retinal vessels, nothing tuned: {name}",
+                f">= {asked}",
+                f"{mean:.3f} ({low:.3f} to {high:.3f}); {beside}",
+                f"{len(images)} images",
+                mean >= asked,
+            )
+        )
+    return rows
