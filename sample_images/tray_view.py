@@ -68,6 +68,8 @@ def random_tray(
     camera: Camera | None = None,
     eggs: Mapping[tuple[int, int], EggSpec] | None = None,
     compress: bool = True,
+    glare: float = 0.0,
+    near_edge: bool = False,
 ) -> SimulatedPhoto:
     """A candled tray from above.
 
@@ -97,6 +99,10 @@ def random_tray(
         The egg of a cup, by row and column, where it is not to be drawn at random.
     compress
         Whether the picture goes through JPEG at the camera's quality.
+    glare
+        Veil that lit empty cups cast over their neighbours, over the brightness of a lit egg; up to about 1.
+    near_edge
+        Whether the outermost eggs touch one edge, or two, of the picture.
     """
     pitch = SIZES_MM[species][1] * float(rng.uniform(1.06, 1.25))
     places = cup_places_mm(rows, columns, pitch, layout)
@@ -109,6 +115,8 @@ def random_tray(
     span = float(np.ptp(places.reshape(-1, 2), axis=0).max()) + pitch
     distance = max(span * float(rng.uniform(1.15, 1.8)), 250.0)
     focal, middle = _framing(rng, places, turn, distance, pitch, size)
+    if near_edge:
+        focal, middle = _framing_at_edge(rng, places, turn, distance, pitch, size)
     centres = _project(places.reshape(-1, 2), turn, distance, focal, middle).reshape(rows, columns, 2)
     scale = focal / distance
     camera = camera or _tray_camera(rng, day)
@@ -120,6 +128,7 @@ def random_tray(
     canvas = _tray_surface(draw, size, centres, pitch * scale)
     hidden = np.zeros(size, np.float32)
     _empty(draw, canvas, [centres[cup] for cup in empties], pitch * scale, lit)
+    veil_of = [centres[cup] for cup in empties] if lit and glare > 0 else []
     room = tuple(float(v) for v in 10 ** draw.uniform(-3, -1.6) * np.array([1.0, 0.9, 0.8]))
     knobs = {
         "air_gain": float(1 + draw.exponential(0.18)),
@@ -130,7 +139,7 @@ def random_tray(
         "cell_contrast": float(draw.uniform(0.25, 1.0)),
     }
     drawn: list[tuple[EggSpec, EggLayer, tuple[int, int], float]] = []
-    subject = []
+    subject: list[Float32Array] = []
     leak = draw.random() < 0.7
     for number, cup in enumerate(cups):
         if cup in empties:
@@ -162,6 +171,7 @@ def random_tray(
         seen = layer.cover > 0.9
         subject.append(layer.light[seen][::97])
         drawn.append((spec, layer, cup, lean))
+    _veil(canvas, veil_of, pitch * scale, glare)
     metered = np.concatenate(subject) if subject else np.ones((1, 3), np.float32)
     rgb = expose(draw, canvas, camera, subject=metered)
     if compress:
@@ -215,6 +225,29 @@ def _framing(
     focal = float(min(width / (high[0] - low[0]), height / (high[1] - low[1])) * rng.uniform(0.8, 0.97))
     spare = np.array([width, height]) - focal * (high - low)
     offset = spare * rng.uniform(0.2, 0.8, 2) - focal * low
+    return focal, (float(offset[0]), float(offset[1]))
+
+
+def _framing_at_edge(
+    rng: np.random.Generator,
+    places: FloatArray,
+    turn: FloatArray,
+    distance: float,
+    pitch: float,
+    size: tuple[int, int],
+) -> tuple[float, tuple[float, float]]:
+    """As :func:`_framing`, but the tray is pushed against an edge or a corner of the picture."""
+    unit = _project(places.reshape(-1, 2), turn, distance, 1.0, (0.0, 0.0))
+    reach = 0.5 * pitch / distance
+    low, high = unit.min(0) - reach, unit.max(0) + reach
+    height, width = size
+    focal = float(min(width / (high[0] - low[0]), height / (high[1] - low[1])) * rng.uniform(0.8, 0.98))
+    share = rng.uniform(0.2, 0.8, 2)
+    pushed = rng.integers(0, 2, 2) if rng.random() < 0.3 else np.array([-1, -1])
+    if (pushed < 0).all():
+        pushed[int(rng.integers(0, 2))] = rng.integers(0, 2)
+    share = np.where(pushed < 0, share, pushed)
+    offset = (np.array([width, height]) - focal * (high - low)) * share - focal * low
     return focal, (float(offset[0]), float(offset[1]))
 
 
@@ -312,6 +345,18 @@ def _empty(
             canvas[rows, columns] += (light[..., None] * white).astype(np.float32)
         else:
             canvas[rows, columns] *= (1 - rng.uniform(0.2, 0.9) * hole)[..., None].astype(np.float32)
+
+
+def _veil(canvas: Float32Array, places: list[FloatArray], pitch_px: float, strength: float) -> None:
+    """Light of empty cups scattered in the lens and on the eggs beside them: a wide, faint glow."""
+    for place in places:
+        window = _around((canvas.shape[0], canvas.shape[1]), place, 2.5 * pitch_px)
+        if window is None:
+            continue
+        rows, columns, away = window
+        u = away / pitch_px
+        glow = 0.06 * strength * (np.exp(-((u / 0.7) ** 2)) + 0.35 * np.exp(-((u / 1.3) ** 2)))
+        canvas[rows, columns] += (glow[..., None] * np.array([1.0, 0.93, 0.8])).astype(np.float32)
 
 
 def _leak(rng: np.random.Generator, canvas: Float32Array, layer: EggLayer, scale: float) -> None:

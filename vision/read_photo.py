@@ -5,7 +5,6 @@ This is the folder's front door; everything it calls is a pure function of the p
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 
 import cv2
@@ -13,18 +12,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.air_cell import air_cell_mask, measure_air_cell
-from vision.cup_names import cup_position
 from vision.egg_mask import EggMaskNetwork, RgbImage, cut_window, shipped_network
 from vision.embryo import measure_embryo
 from vision.end_view_air_cell import measure_end_view_air_cell
 from vision.find_eggs import FoundEgg, find_eggs, in_window
 from vision.photo import Photo
+from vision.photo_scale import sized, stated_scale
 from vision.polygon_mask import filled_polygon
 from vision.quality import judge_quality
 from vision.reading import AirCell, EggMasks, Embryo, PhotoReading, Reading, Veins, View
-from vision.tray_card import find_tray_card, oriented
-from vision.tray_eggs import TrayCups, read_tray
-from vision.tray_grid import NoTrayGrid
+from vision.tray_photo import TrayInPhoto, tray_in_photo
 from vision.veins import measure_veins, vein_probability
 
 # Contents are measured in a window in which the egg is at most so long: finer detail than this is
@@ -45,6 +42,8 @@ def read_photo(
     *,
     view: str = "auto",
     tray: tuple[int, int] | None = None,
+    egg_size_mm: tuple[float, float] | None = None,
+    card_below_mm: float = 0.0,
     network: EggMaskNetwork | None = None,
 ) -> PhotoReading:
     """Find and measure the eggs of one photo.
@@ -57,6 +56,10 @@ def read_photo(
         ``side``, ``end`` (a tray from above) or ``auto``.
     tray
         Rows and columns of the tray, if known.
+    egg_size_mm
+        Mean length and breadth of the eggs in the photo, if measured: they give it its scale.
+    card_below_mm
+        How far below the eggs' widest place the tray card lies.
     network
         Another egg-mask network than the shipped one (for measuring on left-out photos).
 
@@ -65,11 +68,24 @@ def read_photo(
     PhotoReading
         With ``error`` set where no egg was found.
     """
-    seen, eggs = find_eggs(network or shipped_network(), photo.rgb, view=view)
+    network = network or shipped_network()
+    seen, eggs = find_eggs(network, photo.rgb, view=view)
+    tray_seen: TrayInPhoto | None = None
+    if seen == "end" and len(eggs) >= FEWEST_TRAY_EGGS:
+        tray_seen = tray_in_photo(network, photo.rgb, eggs, size=tray, card_below_mm=card_below_mm)
+        eggs = tray_seen.eggs
     readings = tuple(read_egg(photo.rgb, egg, view=seen) for egg in eggs)
-    cups: TrayCups | None = None
-    if seen == "end" and len(readings) >= FEWEST_TRAY_EGGS:
-        readings, cups = _with_cups(photo.rgb, readings, tray)
+    if tray_seen is not None:
+        readings = tuple(
+            replace(r, cup=cup)
+            if cup is not None
+            else replace(r, missing={**r.missing, "cup": tray_seen.no_cup})
+            for r, cup in zip(readings, tray_seen.cups, strict=True)
+        )
+    scale = tray_seen.scale if tray_seen else None
+    if egg_size_mm is not None:
+        scale = stated_scale([r.outline for r in readings], egg_size_mm)
+    readings = tuple(sized(r, scale, alone=len(readings) == 1) for r in readings)
     height, width = photo.rgb.shape[:2]
     return PhotoReading(
         photo=str(photo.path),
@@ -79,9 +95,13 @@ def read_photo(
         taken_at=photo.taken_at,
         view=seen,
         eggs=readings,
-        empty_cups=cups.empty_cups if cups else (),
-        unseen_cups=cups.unseen_cups if cups else (),
+        empty_cups=tray_seen.empty_cups if tray_seen else (),
+        unseen_cups=tray_seen.unseen_cups if tray_seen else (),
         error=None if readings else NO_EGG,
+        tray_doubts=tray_seen.doubts if tray_seen else (),
+        tray_card=tray_seen.card if tray_seen else None,
+        mm_per_px=scale.mm_per_px if scale else None,
+        mm_from=scale.source if scale else None,
     )
 
 
@@ -185,36 +205,3 @@ def _masks(
         return full[y0 - top : y1 - top, x0 - left : x1 - left]
 
     return EggMasks((x0, y0), placed(egg), placed(veins), placed(air_cell))
-
-
-def _with_cups(
-    rgb: RgbImage, readings: tuple[Reading, ...], tray: tuple[int, int] | None
-) -> tuple[tuple[Reading, ...], TrayCups | None]:
-    """The same readings with their cups, in cup order, and the tray as far as it was seen."""
-    cups = read_tray(
-        rgb,
-        np.array([r.outline.centre_px for r in readings]),
-        np.array([r.outline.mean_radius_px for r in readings]),
-        rows=tray[0] if tray else None,
-        columns=tray[1] if tray else None,
-    )
-    if isinstance(cups, NoTrayGrid):
-        return tuple(replace(r, missing={**r.missing, "cup": cups.reason}) for r in readings), None
-    card = find_tray_card(rgb)
-    if card is not None:
-        turned = oriented(cups, card)
-        # A stated size outweighs a card that lies along the tray's other side.
-        if tray is None or (turned.grid.rows, turned.grid.columns) == tray:
-            cups = turned
-    named = [
-        replace(r, cup=cup)
-        if cup is not None
-        else replace(r, missing={**r.missing, "cup": "this egg lies in no cup of the tray"})
-        for i, (r, cup) in enumerate(zip(readings, cups.grid.cups, strict=True))
-        if i not in cups.shining
-    ]
-    return tuple(sorted(named, key=_cup_order)), cups
-
-
-def _cup_order(reading: Reading) -> tuple[float, float]:
-    return cup_position(reading.cup) if reading.cup is not None else (math.inf, math.inf)

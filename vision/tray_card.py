@@ -6,10 +6,8 @@ which card and which place of it. Two of the four suffice. Which tray bears whic
 person's records; the name in words is for people only.
 
 The card lies beside row A, its left end at A1, its text upright as seen from the tray's far side
-(row A is below the text). Millimetres hold in the card's own plane. They are those of the eggs only if
-the card lies level with the eggs' widest place; how far the camera is cannot be seen from one photo,
-so nothing is corrected: a card lying d below it, under a camera at height h, gives sizes of
-the eggs too large by the share d / h (3 cm under a camera 60 cm away: 5 %).
+(row A is below the text). Millimetres hold in the card's own plane; what they say of the eggs, see
+:mod:`vision.photo_scale`.
 """
 
 from __future__ import annotations
@@ -162,6 +160,7 @@ def oriented(cups: TrayCups, card: TrayCard) -> TrayCups:
         empty_cups=renamed(cups.empty_cups),
         dark_cups=renamed(cups.dark_cups),
         unseen_cups=renamed(cups.unseen_cups),
+        seen_again=tuple(replace(egg, cup=new[egg.cup]) for egg in cups.seen_again),
     )
     middle = np.nanmean(centres.reshape(-1, 2), axis=0) - card.corners_px.mean(axis=0)
     angle = math.radians(card.rotation_deg)

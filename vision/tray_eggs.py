@@ -1,10 +1,11 @@
 """Cups of a tray without an egg: seen to be empty, or holding an egg that was not found.
 
-In end view the light comes up from below, so an empty cup shines: a flat disc at the top of the
-scale in at least two colours, where an egg lets little but red through. Where the tray does not let
-light through empty cups they are as dark as the tray. So can a late egg be: a dark cup is called empty
-only if nothing stands out there, no other empty cup shines, and every egg found in the photo does
-stand out. Otherwise it is named as not seen.
+In end view the light comes up from below, so an empty cup shines: a flat disc, bright in at least two
+colours and brighter than any egg, since an egg lets little but red through. Where the tray does not let
+light through empty cups they are as dark as the tray. So can a late egg be. Every dark place gets a second
+look (:mod:`vision.tray_second_look`): where other empty cups shine it is covered, so it is an egg if anything
+shows there at all; where none shines it is an egg if it is clearly brighter or redder than the tray, and
+empty if it is not and every egg found is. Otherwise it is named as not seen.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from vision.cup_names import cup_position
 from vision.tray_grid import NoTrayGrid, TrayGrid, fit_tray_grid
+from vision.tray_second_look import PlaceLook, expected_radii, look_at_place
 
 FloatArray = NDArray[np.float64]
 ImageArray = NDArray[np.uint8]
@@ -25,14 +27,33 @@ BoolArray = NDArray[np.bool_]
 
 # Pictures are reduced until an egg has this radius: enough for discs, and quick.
 _RADIUS_SEEN_PX = 20.0
-# The second strongest colour of light that comes up unhindered, of 255: clipped, JPEG's ripple off.
-_SHINING = 251
+# The second strongest colour of light that comes up unhindered, of 255: clipped, JPEG's ripple off. Less if
+# all eggs are darker than that by a margin: coloured light does not clip two colours.
+_SHINING, _LEAST_SHINING, _ABOVE_EGGS = 251, 200, 12
 # If an egg of the photo is as bright as this, a circle that shines may be an egg too.
 _BRIGHT_EGG = 225
 # A shining cup's radius over an egg's: the opening is smaller than the egg it carries.
 _SMALLEST_SPOT, _LARGEST_SPOT = 0.4, 1.2
+# How unlike the tray a dark place is (see PlaceLook): an egg from here on, a hole up to there. Less is
+# asked for an egg where light comes through the other empty cups, so that this one must be covered.
+_AN_EGG, _A_HOLE, _A_HOLE_AMONG_BRIGHT, _COVERED = 0.5, 0.2, 0.45, 0.02
+_EDGE_OF_COVERED = 0.2
+# A circle found on a place so much like the tray is no egg; and eggs differ from holes by so much.
+_NO_EGG, _APART = -0.05, 0.1
+# A dim egg's circle is drawn anew where its size is off by this share and a better one shows this much of
+# its edge.
+_ODD_SIZE, _EDGE_SHOWS, _DIM = 0.13, 0.35, 0.7
 # A place stands out if it is brighter than its darker surroundings by this factor and this step of 255.
 _STANDS_OUT, _STANDS_OUT_BY = 1.2, 6.0
+
+
+@dataclass(frozen=True)
+class SeenAgain:
+    """An egg that was found in its cup by the second look."""
+
+    cup: str
+    centre_px: tuple[float, float]
+    radius_px: float
 
 
 @dataclass(frozen=True)
@@ -52,6 +73,11 @@ class TrayCups:
         Cups where no egg was found, but that may hold one: look.
     shining
         Indices of circles given that are not eggs but shining empty cups.
+    dropped
+        Indices of circles given that are not eggs for another reason: they lie on a dark, empty cup, or
+        on part of an egg that was seen again.
+    seen_again
+        Eggs beside the circles given, found by a second look at the cups without one.
     """
 
     grid: TrayGrid
@@ -59,6 +85,8 @@ class TrayCups:
     dark_cups: tuple[str, ...]
     unseen_cups: tuple[str, ...]
     shining: tuple[int, ...]
+    dropped: tuple[int, ...] = ()
+    seen_again: tuple[SeenAgain, ...] = ()
 
 
 def read_tray(
@@ -89,7 +117,7 @@ def read_tray(
     radii = np.asarray(egg_radii, float).reshape(-1)
     if len(centres) == 0:
         return NoTrayGrid("No tray grid was found: no egg was seen.")
-    scene = _Reduced.of(rgb, float(np.median(radii)))
+    scene = _Reduced.of(rgb, float(np.median(radii))).beside_eggs(centres, radii)
     shining = _shining_circles(scene, centres, radii)
     spots = _spots(scene, centres[~shining], radii[~shining])
     if shining.any():
@@ -107,9 +135,8 @@ def read_tray(
     cups: list[str | None] = [None] * len(centres)
     for circle, cup in zip(np.flatnonzero(~shining), fitted.cups, strict=True):
         cups[int(circle)] = cup
-    grid = replace(fitted, cups=tuple(cups))
-    empty, dark, unseen = _settle(scene, grid, centres[~shining], radii[~shining], spots)
-    return TrayCups(grid, empty, dark, unseen, tuple(int(i) for i in np.flatnonzero(shining)))
+    tray = TrayCups(replace(fitted, cups=tuple(cups)), (), (), (), tuple(np.flatnonzero(shining).tolist()))
+    return _settled(rgb, scene, tray, centres, radii, spots)
 
 
 def find_empty_cup_spots(rgb: ImageArray, egg_centres: ArrayLike, egg_radii: ArrayLike) -> FloatArray:
@@ -129,12 +156,12 @@ def find_empty_cup_spots(rgb: ImageArray, egg_centres: ArrayLike, egg_radii: Arr
     radii = np.asarray(egg_radii, float).reshape(-1)
     if len(centres) == 0:
         return np.zeros((0, 2))
-    return _spots(_Reduced.of(rgb, float(np.median(radii))), centres, radii)
+    return _spots(_Reduced.of(rgb, float(np.median(radii))).beside_eggs(centres, radii), centres, radii)
 
 
 def _spots(scene: _Reduced, centres: FloatArray, radii: FloatArray) -> FloatArray:
     """Centres of shining round patches beside the circles."""
-    shine: NDArray[Any] = (scene.second >= _SHINING).astype(np.uint8)
+    shine: NDArray[Any] = (scene.second >= scene.shining).astype(np.uint8)
     for centre, radius in zip(centres, radii, strict=True):
         # A little more than the egg: light leaks round its rim.
         cv2.circle(shine, scene.pixel(centre), round(1.08 * radius * scene.scale), 0, -1)
@@ -193,13 +220,21 @@ def cup_is_empty(rgb: ImageArray, centre: ArrayLike, radius: float) -> bool | No
 class _Reduced:
     """The photo, reduced so that an egg's radius is about 20 pixels.
 
-    ``strongest`` and ``second`` are the strongest and the second strongest colour of each pixel.
+    ``strongest`` and ``second`` are the strongest and the second strongest colour of each pixel;
+    ``shining`` is the second's level from which a place shines.
     """
 
     strongest: ImageArray
     second: ImageArray
     scale: float
     radius: float
+    shining: float = _SHINING
+
+    def beside_eggs(self, centres: FloatArray, radii: FloatArray) -> _Reduced:
+        """The same with the level of shining places told by the eggs."""
+        levels = [self.egg_level(self.second, c, r) for c, r in zip(centres, radii, strict=True)]
+        brightest = max((level for level in levels if level < _SHINING), default=_SHINING)
+        return replace(self, shining=float(np.clip(brightest + _ABOVE_EGGS, _LEAST_SHINING, _SHINING)))
 
     @staticmethod
     def of(rgb: ImageArray, radius: float) -> _Reduced:
@@ -252,7 +287,7 @@ class _Reduced:
 def _shines(scene: _Reduced, centre: FloatArray, radius: float) -> bool:
     """Whether nine tenths of the inner half of a place are at the top of the scale."""
     low = scene.level(scene.second, centre, 0.0, 0.5 * radius, 10)
-    return low is not None and low >= _SHINING
+    return low is not None and low >= scene.shining
 
 
 def _stands_out(scene: _Reduced, centre: FloatArray, radius: float) -> bool | None:
@@ -283,27 +318,95 @@ def _apart(spots: FloatArray, least: float) -> FloatArray:
     return np.array(kept, float).reshape(-1, 2)
 
 
-def _settle(
-    scene: _Reduced, grid: TrayGrid, eggs: FloatArray, radii: FloatArray, spots: FloatArray
-) -> tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...]]:
-    """Cups without an egg: empty, of these the dark ones, and not seen."""
-    usual = float(np.median(radii))
-    states: dict[str, str] = {}
+def _settled(
+    rgb: ImageArray,
+    scene: _Reduced,
+    tray: TrayCups,
+    centres: FloatArray,
+    radii: FloatArray,
+    spots: FloatArray,
+) -> TrayCups:
+    """The tray with its cups without an egg told apart, and eggs found in them."""
+    grid = tray.grid
+    in_cup = {cup: i for i, cup in enumerate(grid.cups) if cup is not None}
+    size = expected_radii(grid, in_cup, radii)
+    places = {cup: grid.cup_centres_px[cup_position(cup)] for cup in (*grid.empty_cups, *in_cup)}
+    shines = [
+        cup
+        for cup in grid.empty_cups
+        if (len(spots) > 0 and bool((np.hypot(*(spots - places[cup]).T) < 0.5 * grid.pitch_px).any()))
+        or _shines(scene, places[cup], size[cup])
+    ]
+    others = [(*centres[i], radii[i]) for i in in_cup.values()] + [(*places[c], size[c]) for c in shines]
+    looks: dict[str, PlaceLook | None] = {}
     for cup in grid.empty_cups:
-        row, column = cup_position(cup)
-        place = grid.cup_centres_px[row, column]
-        near = len(spots) > 0 and bool((np.hypot(*(spots - place).T) < 0.5 * grid.pitch_px).any())
-        if near or _shines(scene, place, usual):
-            states[cup] = "shining"
-        else:
-            states[cup] = "dark" if _stands_out(scene, place, usual) is False else "unseen"
-    # Light comes through this tray's empty cups: what is dark is covered by something.
-    covered = "shining" in states.values()
-    if covered or not all(_stands_out(scene, c, r) for c, r in zip(eggs, radii, strict=True)):
-        states = {cup: "unseen" if state == "dark" else state for cup, state in states.items()}
-    if any(_shines(scene, c, r) for c, r in zip(eggs, radii, strict=True)):
-        # An egg found shines as an empty cup does; so may one that was not found.
-        states = {cup: "unseen" if state == "shining" else state for cup, state in states.items()}
-    dark = tuple(cup for cup, state in states.items() if state == "dark")
-    empty = tuple(cup for cup, state in states.items() if state != "unseen")
-    return empty, dark, tuple(cup for cup, state in states.items() if state == "unseen")
+        if cup not in shines:
+            looks[cup] = look_at_place(rgb, places[cup], size[cup], others=others)
+    seen: list[SeenAgain] = []
+    holes: list[str] = []
+    dropped: list[int] = []
+    if shines:
+        seen = [_again(cup, look) for cup, look in looks.items() if look is not None and _covered(look)]
+    else:
+        eggs = {
+            cup: look_at_place(rgb, centres[i], radii[i], others=others[:k] + others[k + 1 :], search=False)
+            for k, (cup, i) in enumerate(in_cup.items())
+        }
+        unlike = {cup: look.unlike_tray for cup, look in eggs.items() if look is not None}
+        no_eggs = [cup for cup, value in unlike.items() if value < _NO_EGG]
+        if len(no_eggs) > 0.4 * len(in_cup):  # so many: then they are eggs that let no light through
+            no_eggs = []
+        dropped += [in_cup[cup] for cup in no_eggs]
+        dimmest = min((value for cup, value in unlike.items() if cup not in no_eggs), default=0.0)
+        seen = [
+            _again(c, look)
+            for c, look in looks.items()
+            if look and look.unlike_tray > max(_AN_EGG, 0.4 * dimmest)
+        ]
+        hole = max(min(_A_HOLE, dimmest - _APART), min(_A_HOLE_AMONG_BRIGHT, dimmest / 2))
+        for cup, look in {**looks, **{cup: eggs[cup] for cup in no_eggs}}.items():
+            if look is not None and look.unlike_tray < hole:
+                holes.append(cup)
+    for cup, i in in_cup.items():
+        off = abs(radii[i] / size[cup] - 1)
+        if off < _ODD_SIZE or i in dropped:
+            continue
+        look = look_at_place(
+            rgb, places[cup], size[cup], others=[o for o in others if o[:2] != (*centres[i],)]
+        )
+        if look is None or look.brighter > _DIM or look.edge < _EDGE_SHOWS:
+            continue
+        if abs(look.radius_px / size[cup] - 1) < off - 0.02:
+            dropped.append(i)
+            seen.append(_again(cup, look))
+    again = {egg.cup: egg for egg in seen}
+    for i, none in enumerate(grid.cups):
+        if none is None and i not in tray.shining:
+            off = [float(np.hypot(*(centres[i] - egg.centre_px))) / egg.radius_px for egg in seen]
+            if off and min(off) < 1.0:
+                dropped.append(i)
+    names = [None if i in dropped else cup for i, cup in enumerate(grid.cups)]
+    without = sorted(
+        {*grid.empty_cups, *(str(grid.cups[i]) for i in dropped if grid.cups[i])} - {*again}, key=cup_position
+    )
+    shining_eggs = any(_shines(scene, centres[i], radii[i]) for i in in_cup.values())
+    # An egg found shines as an empty cup does; so may one that was not found.
+    empty = [cup for cup in without if (cup in shines and not shining_eggs) or cup in holes]
+    return replace(
+        tray,
+        grid=replace(grid, cups=tuple(names), empty_cups=tuple(without)),
+        empty_cups=tuple(empty),
+        dark_cups=tuple(cup for cup in empty if cup in holes),
+        unseen_cups=tuple(cup for cup in without if cup not in empty),
+        dropped=tuple(sorted(dropped)),
+        seen_again=tuple(seen),
+    )
+
+
+def _covered(look: PlaceLook) -> bool:
+    """Whether something shows in a dark cup of a tray whose empty cups shine."""
+    return look.unlike_tray > _COVERED or look.edge > _EDGE_OF_COVERED
+
+
+def _again(cup: str, look: PlaceLook) -> SeenAgain:
+    return SeenAgain(cup, look.centre_px, look.radius_px)

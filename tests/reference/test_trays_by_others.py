@@ -89,4 +89,13 @@ def test_eggs_that_were_not_found_are_not_called_empty(rgb: np.ndarray, truth: l
         tray = read_tray(rgb, centres[~lost], radii[~lost], rows=6, columns=8)
         assert isinstance(tray, TrayCups)
         assert list(tray.grid.cups) == [name for name, gone in zip(names, lost, strict=True) if not gone]
-        assert set(tray.unseen_cups) == {name for name, gone in zip(names, lost, strict=True) if gone}
+        # Found by the second look, or named as not seen.
+        again = [egg.cup for egg in tray.seen_again]
+        missed = {name for name, gone in zip(names, lost, strict=True) if gone}
+        assert sorted([*tray.unseen_cups, *again]) == sorted(missed)
+        assert len(again) >= 0.9 * len(missed)
+        for egg in tray.seen_again:
+            place = names.index(egg.cup)
+            # Twice the goals for eggs found at once, which are 3 % and 4 % of the diameter.
+            assert np.hypot(*(np.array(egg.centre_px) - centres[place])) < 0.06 * 2 * radii[place]
+            assert abs(egg.radius_px - radii[place]) < 0.08 * 2 * radii[place]
