@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -68,6 +69,16 @@ class Comparison:
     @property
     def adopted(self) -> bool:
         return not self.reasons
+
+    def record(self) -> Mapping[str, Any]:
+        """For a model's card: the ``figures`` of both models and what they were measured on."""
+        return {
+            "own": self.own.record(),
+            "shipped": self.shipped.record(),
+            "left_out": self.left_out,
+            "batches": self.batches,
+            "truth": self.truth,
+        }
 
 
 @dataclass(frozen=True)

@@ -33,7 +33,7 @@ from incubation.records.eggs import (
     withdraw_egg,
 )
 from incubation.records.errors import RecordsError
-from incubation.records.evidence import EggEvidence, MadeProposal, all_evidence
+from incubation.records.evidence import EggEvidence, MadeProposal, all_evidence, evidence_mark
 from incubation.records.outcomes import add_outcome, outcome_of, outcomes_of, tick_pulled, untick_pulled
 from incubation.records.own_models import (
     SHIPPED_NAME,
@@ -139,6 +139,7 @@ __all__ = [
     "egg_by_id",
     "egg_states",
     "eggs_of",
+    "evidence_mark",
     "fill_tray",
     "history_of",
     "latest_looks",

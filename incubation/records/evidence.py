@@ -82,6 +82,23 @@ def all_evidence(session: Session) -> tuple[EggEvidence, ...]:
     return tuple(sorted(found, key=lambda one: (one.batch.set_at, one.batch.id, one.egg.id)))
 
 
+def evidence_mark(session: Session) -> tuple[int, ...]:
+    """Changes whenever the evidence may have changed, and costs next to nothing to ask.
+
+    Rows are only added, so the newest number of each table says it.
+    """
+    asked = (
+        tables.batch,
+        tables.egg,
+        tables.reading,
+        tables.proposal,
+        tables.call,
+        tables.outcome,
+        tables.pull,
+    )
+    return tuple(int(session.scalar(select(func.max(table.c.id))) or 0) for table in asked)
+
+
 def _proposals(session: Session) -> dict[int, list[MadeProposal]]:
     reading, proposal = tables.reading, tables.proposal
     owners: dict[int, tuple[int, int | None]] = {}  # reading: its egg, and the reading that replaced it

@@ -6,7 +6,9 @@ import streamlit as st
 
 from incubation import records as rec
 from review_ui.screens import frame
+from review_ui.screens.standing import standing_now
 from review_ui.services.calling import confirm_proposals, last_called, undo
+from review_ui.services.model_standing import confirm_line
 from review_ui.services.review_queue import confirm_sheet
 
 _SIDE_PX = 360
@@ -38,6 +40,7 @@ def show() -> None:
         "The model is sure of these. Look at each; take the tick off an egg that you would keep. "
         "Ticked eggs go on the pull list, each with a call of its own; the others stay for review."
     )
+    st.caption(confirm_line(standing_now(store).living))
     with st.container(horizontal=True, key="contact_sheet"):
         ticked = [state for state in sheet if _egg(state)]
     with st.container(key="confirm_bar", horizontal=True):

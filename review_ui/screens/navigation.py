@@ -12,6 +12,7 @@ from review_ui.screens import (
     confirm_page,
     cup_walk_page,
     frame,
+    model_page,
     pull_list_page,
     review_page,
     tray_map_page,
@@ -30,6 +31,7 @@ def run() -> None:
         review=st.Page(frame.guarded(review_page.show), title="Review", url_path="review"),
         confirm=st.Page(frame.guarded(confirm_page.show), title="Confirm", url_path="confirm"),
         pull=st.Page(frame.guarded(pull_list_page.show), title="Pull list", url_path="pull"),
+        model=st.Page(frame.guarded(model_page.show), title="Model", url_path="model"),
     )
     for word in ("batch", "who", "out"):
         frame.remembered(word)  # a page that does not use a word hands it on to the next

@@ -94,6 +94,36 @@ def test_gathering_asks_as_many_questions_for_a_thousand_eggs_as_for_one(records
     assert count() == before
 
 
+def test_the_mark_changes_with_everything_that_is_recorded(records):
+    marks = []
+
+    def mark() -> None:
+        with records.read() as session:
+            marks.append(rec.evidence_mark(session))
+
+    mark()
+    _, _, eggs = new_tray(records)
+    mark()
+    look = add_look(records, eggs[0])
+    mark()
+    for action in (
+        lambda session: rec.move_reading(session, look.reading.id, eggs[1].id),
+        lambda session: rec.add_call(session, eggs[0].id, "clear", who="Ann"),
+        lambda session: rec.undo_call(session, eggs[0].id, who="Ann"),
+        lambda session: rec.tick_pulled(session, eggs[0].id, who="Ann"),
+        lambda session: rec.add_outcome(session, eggs[0].id, "ring", who="Ann"),
+        lambda session: rec.add_outcome(session, eggs[0].id, None, who="Ann"),
+        lambda session: rec.correct_batch(session, 1, species="duck"),
+        lambda session: rec.withdraw_egg(session, eggs[2].id),
+    ):
+        with records.write() as session:
+            action(session)
+        mark()
+    assert len(set(marks)) == len(marks)
+    mark()
+    assert marks[-1] == marks[-2]
+
+
 def test_own_models_are_named_chosen_and_remembered(records):
     with records.write() as session:
         assert rec.chosen_model(session) is None
