@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from incubation import records as rec
-from models.agreement_words import agreement_words, drop_words
+from models.agreement_words import KAPPA, drop_words
 from models.earned_bound import Earned
 from models.earned_words import promise, promise_details
 from review_ui.examine_pool import processor_count
@@ -13,6 +13,7 @@ from review_ui.screens import frame
 from review_ui.screens.standing import standing_now
 from review_ui.services.model_standing import (
     Standing,
+    agreement_table,
     batch_table,
     chance_table,
     figures_table,
@@ -92,14 +93,16 @@ def _agreement(standing: Standing) -> None:
     if not standing.by_batch:
         st.write("Nobody has called an egg against a proposal yet.")
         return
-    for one in (*standing.with_model, *standing.between):
-        st.write(agreement_words(one))
-    if not standing.with_model:
+    if standing.with_model:
+        st.markdown(agreement_table((*standing.with_model, *standing.between)))
+        st.caption(KAPPA)
+    else:
         st.write(
             "No egg was called blind yet. On the page “Review”, hide the proposal until you have called: "
             "only such calls show whether you and the model agree."
         )
     st.markdown(batch_table(standing.by_batch))
+    st.caption("Blind: called without the proposal in view. In view: the person may have followed the model.")
     with st.expander("By status and chance"):
         st.markdown(chance_table(standing.by_chance))
 
@@ -132,7 +135,7 @@ def _models(store: rec.Records, standing: Standing, who: str) -> None:
                     )
                     st.button("No", key=f"no_{name}", on_click=_ask, args=(None,))
             else:
-                st.button("Use this one", key=f"use_{name}", on_click=_ask, args=(name,))
+                st.button(f"Use {name}", key=f"use_{name}", on_click=_ask, args=(name,))
 
 
 def _ask(name: str | None) -> None:

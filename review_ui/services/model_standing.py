@@ -89,10 +89,25 @@ def confirm_line(living: Earned) -> str:
     return line
 
 
+def agreement_table(rows: Sequence[Agreement]) -> str:
+    """Who agrees with whom on looks called blind, as Markdown."""
+    return _table(
+        ("Called blind", "Agree", "Kappa"),
+        [
+            (
+                f"{one.first}, {one.second}",
+                _share(one.agree, one.looks),
+                "–" if one.kappa is None else f"{one.kappa:.2f}",
+            )
+            for one in rows
+        ],
+    )
+
+
 def batch_table(rows: Sequence[BatchRow]) -> str:
     """Overruling over time, as Markdown."""
     return _table(
-        ("Batch", "Overruled, called blind", "Overruled, proposal in view"),
+        ("Overruled in", "blind", "in view"),
         [(r.batch, _share(r.blind_overruled, r.blind), _share(r.seen_overruled, r.seen)) for r in rows],
     )
 
@@ -100,11 +115,11 @@ def batch_table(rows: Sequence[BatchRow]) -> str:
 def chance_table(rows: Sequence[OverruleRow]) -> str:
     """Overruling by status and chance, as Markdown."""
     return _table(
-        ("Proposed", "Chance", "Overruled, called blind", "Overruled, proposal in view"),
+        ("Overruled", "Chance, %", "blind", "in view"),
         [
             (
                 r.status,
-                f"{100 * r.low:.0f} to {100 * r.high:.0f} %",
+                f"{100 * r.low:.0f}–{100 * r.high:.0f}",
                 _share(r.blind_overruled, r.blind),
                 _share(r.seen_overruled, r.seen),
             )

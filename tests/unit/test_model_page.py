@@ -187,9 +187,10 @@ def test_agreement_is_shown_and_a_drop_announced(data):
                     status = "clear" if place < overruled else "developing"
                     rec.add_call(session, egg.id, status, who="Ann", proposal_id=look.proposal.id)
     said = shown(page("model"))
-    assert "Ann and the model agree on 73 of 90 looks called blind" in said
+    # Agreeing on 73 of 90, the model always saying the same, is what chance alone would give: kappa 0.
+    assert "| Ann, model | 73 of 90 | 0.00 |" in said
     assert "| Summer | 15 of 30 | – |" in said
-    assert "| developing | 95 to 100 % | 17 of 90 | – |" in said
+    assert "| developing | 95–100 | 17 of 90 | – |" in said
     assert "Has your lamp or phone changed?" in said
 
 
