@@ -18,6 +18,7 @@ from review_ui.errors import UsageError
 from review_ui.examine import expanded
 from review_ui.record_json import Json
 from review_ui.record_options import STANDARD_OUTPUT, add_record_options, answer, chosen_tray, opened
+from review_ui.size_options import add_size_options
 from vision.photo import printable
 
 if TYPE_CHECKING:
@@ -70,6 +71,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument(
         "--view", choices=("auto", "side", "end"), default="auto", help="as in trayglow examine"
     )
+    add_size_options(parser)
     parser.add_argument("--yes", action="store_true", help="store without asking")
     add_record_options(parser)
     parser.set_defaults(run=run)
@@ -117,7 +119,12 @@ def run(options: argparse.Namespace, *, ask: Ask | None = None) -> int:
         with records.read() as session:
             questions = candling.contradictions(session, matching, day=day)
             moved = candling.stored_before(session, matching, day=day)
-        remarks = (*candling.clock_remarks(batch, files, day=day), *matching.problems, *moved)
+        remarks = (
+            *candling.clock_remarks(batch, files, day=day),
+            *candling.tray_remarks(files),
+            *matching.problems,
+            *moved,
+        )
         for line in (*(one.error for one in matching.unread), *remarks, *(one.sentence for one in questions)):
             print(line, file=sys.stderr)
         if options.json != STANDARD_OUTPUT:
@@ -190,6 +197,8 @@ def _examined(
             species=batch.species,
             view=options.view,
             tray=None if single else (tray.rows, tray.columns),
+            egg_size_mm=options.egg_size,
+            card_below_mm=options.card_below,
             progress=lambda done, total, name: bar.update(),
             model=model,
         )

@@ -63,6 +63,7 @@ __all__ = [
     "stored_before",
     "store_matching",
     "swapped",
+    "tray_remarks",
     "without",
 ]
 
@@ -105,6 +106,8 @@ def examine_photos(
     processes: int | None = None,
     progress: Progress | None = None,
     model: ModelInUse | None = None,
+    egg_size_mm: tuple[float, float] | None = None,
+    card_below_mm: float = 0.0,
     work: Work = examine_photo,
 ) -> tuple[ExaminedFile, ...]:
     """Examine photos; nothing is stored, and no photo stops the others.
@@ -127,12 +130,26 @@ def examine_photos(
         Told after each photo how many are done, of how many, and that photo's name.
     model
         Which model judges; by default the shipped one.
+    egg_size_mm
+        Mean length and breadth of the eggs, if measured.
+    card_below_mm
+        How far below the eggs' widest place a tray card lies.
     work
         What examines one photo.
     """
     names = list(names) if names is not None else [str(photo) for photo in photos]
     tasks = [
-        PhotoTask(photo=name, path=str(photo), day=day, species=species, view=view, tray=tray, model=model)
+        PhotoTask(
+            photo=name,
+            path=str(photo),
+            day=day,
+            species=species,
+            view=view,
+            tray=tray,
+            model=model,
+            egg_size_mm=egg_size_mm,
+            card_below_mm=card_below_mm,
+        )
         for name, photo in zip(names, photos, strict=True)
     ]
     done: dict[int, ExaminedFile] = {}
@@ -188,6 +205,16 @@ def clock_remarks(batch: Batch, files: Sequence[ExaminedFile], *, day: float) ->
         + (f"is of day {taken}" if taken is not None else "is from before the eggs were set")
         + f", not of day {day:g}: check the day."
         for taken, names in others.items()
+    )
+
+
+def tray_remarks(files: Sequence[ExaminedFile]) -> tuple[str, ...]:
+    """What could not be told for sure about the trays on the photos, each with its photo."""
+    return tuple(
+        f"{printable(file.name)}: {doubt}"
+        for file in files
+        if file.examined.reading.error is None
+        for doubt in file.examined.reading.tray_doubts
     )
 
 

@@ -20,6 +20,7 @@ from review_ui.examine_photo import ExaminedPhoto, PhotoTask, examine_photo
 from review_ui.examine_pool import Numbered, Work, cluster_executor, examine_here, examine_on, processor_count
 from review_ui.examine_table import table_text
 from review_ui.output_files import check_file, check_folder, replaced_file, why
+from review_ui.size_options import add_size_options
 from vision.photo import printable
 
 ALL_READ, SOME_NOT_READ, NOT_WRITTEN = 0, 1, 2
@@ -74,6 +75,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     parser.add_argument(
         "--tray", type=_tray, metavar="ROWSxCOLS", help="cups of the tray in each photo, such as 6x7"
     )
+    add_size_options(parser)
     parser.add_argument(
         "--json",
         metavar="FILE",
@@ -188,6 +190,8 @@ def _tasks(options: argparse.Namespace, photos: Sequence[str]) -> list[PhotoTask
             species=options.species,
             view=options.view,
             tray=options.tray,
+            egg_size_mm=options.egg_size,
+            card_below_mm=options.card_below,
             output_name=name,
             masks_folder=None if options.masks is None else absolute(options.masks),
             overlay_folder=None if options.overlay is None else absolute(options.overlay),

@@ -68,6 +68,10 @@ class PhotoTask:
         Where to write them; ``None`` for not at all.
     model
         Which model judges; ``None`` for the shipped one.
+    egg_size_mm
+        Mean length and breadth of the eggs in the photo, or ``None``.
+    card_below_mm
+        How far below the eggs' widest place a tray card in the photo lies.
     """
 
     photo: str
@@ -80,6 +84,8 @@ class PhotoTask:
     masks_folder: str | None = None
     overlay_folder: str | None = None
     model: ModelInUse | None = None
+    egg_size_mm: tuple[float, float] | None = None
+    card_below_mm: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -126,7 +132,7 @@ def examine_photo(
         # A copy of the photo may lie elsewhere; the person knows it by its own name.
         return failed(task, str(error).replace(printable(task.path), name))
     try:
-        read, judgement_of = reader or _own_reader(), judge or _own_judge(task.model)
+        read, judgement_of = reader or _own_reader(task), judge or _own_judge(task.model)
         reading = replace(read(photo, view=task.view, tray=task.tray), photo=task.photo)
         if reading.error is not None:
             return _without_eggs(replace(reading, error=f"{name}: {reading.error}"))
@@ -168,10 +174,10 @@ def _without_eggs(reading: PhotoReading) -> ExaminedPhoto:
     return ExaminedPhoto(bare, (), photo_record(bare, ()))
 
 
-def _own_reader() -> Reader:
+def _own_reader(task: PhotoTask) -> Reader:
     from vision.read_photo import read_photo
 
-    return read_photo
+    return partial(read_photo, egg_size_mm=task.egg_size_mm, card_below_mm=task.card_below_mm)
 
 
 def _own_judge(model: ModelInUse | None) -> Judge:

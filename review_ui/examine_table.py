@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from models.proposal import Judgement
 from review_ui.examine_photo import ExaminedPhoto
 from vision.photo import printable
-from vision.reading import Reading
+from vision.reading import PhotoReading, Reading
 
 _HEAD = ("photo", "egg", "status", "decision", "air cell", "looks like day", "reasons")
 _CAUTION = (
@@ -31,9 +31,21 @@ def table_text(photos: Sequence[ExaminedPhoto]) -> str:
         for number, (egg, judgement) in enumerate(pairs, start=1):
             rows.append((name, egg.cup or str(number), *_egg_cells(egg, judgement)))
     lines = _aligned([_HEAD, *rows]) if rows else []
+    for name, examined in zip(names, photos, strict=True):
+        lines += [f"{name}: {remark}" for remark in _tray_remarks(examined.reading)]
     decisions = Counter[str](judgement.proposal.decision for one in photos for judgement in one.judgements)
     text = "\n".join([*lines, "", _counts(photos, decisions)])
     return f"{text}\n{_CAUTION}\n" if decisions["confirm"] or decisions["review"] else f"{text}\n"
+
+
+def _tray_remarks(reading: PhotoReading) -> list[str]:
+    """What a person should know of the tray before trusting its cups."""
+    remarks = list(reading.tray_doubts)
+    if reading.unseen_cups:
+        remarks.append(
+            f"look at {', '.join(reading.unseen_cups)}: no egg was seen there, but one may be there."
+        )
+    return remarks
 
 
 def _egg_cells(egg: Reading, judgement: Judgement) -> tuple[str, ...]:

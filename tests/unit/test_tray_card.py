@@ -22,6 +22,7 @@ from sample_images.simulator import random_tray
 from vision.cup_names import cup_name
 from vision.photo import Photo
 from vision.read_photo import read_photo
+from vision.reading import SeenTrayCard
 from vision.tray_card import CARD_MM, MARKER_LEFT_MM, MARKER_MM, MARKER_TOP_MM, find_tray_card, oriented
 from vision.tray_eggs import TrayCups
 from vision.tray_grid import TrayGrid, fit_tray_grid
@@ -257,3 +258,9 @@ def test_a_photo_is_read_with_the_cards_cups() -> None:
         nearest = min(plain.eggs, key=lambda p: math.dist(p.outline.centre_px, egg.outline.centre_px))
         assert egg.cup == other_end[str(nearest.cup)]
     assert [egg.cup for egg in turned.eggs] == sorted(other_end)
+    assert plain.tray_card is None
+    assert (turned.tray_card, turned.mm_from) == (SeenTrayCard(7, 4), "tray card")
+    # Drawn at 3 pixels a mm beside a tray whose lattice is level: 1 %, and the lattice's tilt that
+    # eggs out of the middle of their cups feign, a few per cent over so small a tray.
+    assert turned.mm_per_px == pytest.approx(1 / 3, rel=0.05)
+    assert all(egg.size_mm is not None for egg in turned.eggs)
