@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
 from dataclasses import dataclass
+from multiprocessing import get_context
 from pathlib import Path
 
 from models.evaluation.target_row import TargetRow
@@ -33,9 +34,18 @@ def print_eyes(photos: tuple[RealPhoto, ...]) -> None:
 
 def measured_parts(photos: tuple[RealPhoto, ...]) -> Iterator[Part]:
     """Each evaluation's part, in the order of the table; each runs side by side on all processors."""
-    with ProcessPoolExecutor() as pool:
+    # Fresh processes: a copy of one in which a library has threads of its own may hang.
+    with ProcessPoolExecutor(mp_context=get_context("spawn")) as pool:
         for measure in MEASURES:
             yield measure(photos, pool)
+
+
+def trays(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
+    """Cups, places and sizes of the eggs of drawn trays."""
+    from models.evaluation.drawn_trays import TRAYS, drawn_tray
+    from models.evaluation.eye_rows import tray_rows
+
+    return Part(tray_rows(list(pool.map(drawn_tray, range(TRAYS)))))
 
 
 def real_lines(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
@@ -78,8 +88,7 @@ def answers(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
 
 def retina(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
     """Vessels of retinal photographs."""
-    from models.evaluation.eye_rows import retinal_rows
-    from models.evaluation.retinal_vessels import evaluate_retinal_vessels, retinal_table
+    from models.evaluation.retinal_vessels import evaluate_retinal_vessels, retinal_rows, retinal_table
 
     folder = _shared("vessels") / "CHASE_DB1"
     if not folder.is_dir():
@@ -100,7 +109,7 @@ def quality(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
         spoilt_rows,
     )
 
-    others = others_row(_shared("simulated_by_others"))
+    others = pool.submit(others_row, _shared("simulated_by_others")).result()
     rows = [
         *labelled_rows(photos, pool=pool),
         *spoilt_rows(photos[::SPOILT_EVERY], pool=pool),
@@ -113,7 +122,7 @@ def quality(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
 # Every so many photos are spoilt, in 15 ways each; all of them take minutes and change no figure by
 # more than its interval.
 SPOILT_EVERY = 4
-MEASURES: tuple[Measure, ...] = (real_lines, drawn_lines, answers, retina, quality)
+MEASURES: tuple[Measure, ...] = (trays, real_lines, drawn_lines, answers, retina, quality)
 
 
 def _shared(name: str) -> Path:

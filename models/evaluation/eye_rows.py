@@ -6,30 +6,15 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from models.evaluation.air_cell_lines import ALWAYS_GUESS, LineScore
-from models.evaluation.retinal_vessels import SATO_AUC, SATO_DICE, RetinalScore
+from models.evaluation.row_text import mean_text, share_text
 from models.evaluation.target_row import TargetRow
-from models.evaluation.wilson import share_text
 
 if TYPE_CHECKING:
     from models.evaluation.contents import AnswerRow
     from models.evaluation.drawn_eggs import DrawnEgg
-
-_RESAMPLINGS = 1000
-
-
-def mean_text(values: NDArray[np.float64], unit: str = "", *, digits: int = 2, sign: bool = False) -> str:
-    """A mean with the 95 % interval of resampling the values (one an egg)."""
-    if len(values) == 0:
-        return "none to count"
-    rng = np.random.default_rng(0)
-    means = values[rng.integers(0, len(values), (_RESAMPLINGS, len(values)))].mean(axis=1)
-    low, high = np.percentile(means, (2.5, 97.5))
-    plus = "+" if sign else ""
-    unit = f" {unit}" if unit else ""
-    return f"{values.mean():{plus}.{digits}f}{unit} ({low:{plus}.{digits}f} to {high:{plus}.{digits}f})"
+    from models.evaluation.drawn_trays import DrawnTray
 
 
 def real_line_rows(score: LineScore) -> list[TargetRow]:
@@ -87,14 +72,14 @@ def drawn_line_rows(eggs: Sequence[DrawnEgg]) -> list[TargetRow]:
         TargetRow(
             "drawn lines: mean absolute error",
             "<= 0.6 mm",
-            mean_text(np.abs(errors), "mm"),
+            mean_text(np.abs(errors).tolist(), "mm"),
             counted,
             bool(len(errors)) and float(np.abs(errors).mean()) <= 0.6,
         ),
         TargetRow(
             "drawn lines: bias",
             "within 0.2 mm",
-            mean_text(errors, "mm", sign=True),
+            mean_text(errors.tolist(), "mm", sign=True),
             counted,
             bool(len(errors)) and abs(float(errors.mean())) <= 0.2,
         ),
@@ -119,24 +104,42 @@ def answer_row(name: str, whole: AnswerRow, *, asked: float | None) -> TargetRow
     )
 
 
-def retinal_rows(scores: Sequence[RetinalScore]) -> list[TargetRow]:
-    """Retinal vessels; the last score is the mean over images."""
-    images, mean = scores[:-1], scores[-1]
-    counted = f"{len(images)} images"
-    aucs, dices = np.array([s.auc for s in images]), np.array([s.dice for s in images])
+def tray_rows(trays: Sequence[DrawnTray]) -> list[TargetRow]:
+    """Drawn trays; those whose border nothing in the picture tells are right to be doubted."""
+    decided = [t for t in trays if not t.open_border]
+    eggs = sum(t.eggs for t in trays)
+    right = sum(t.all_right for t in decided)
+    centre, radius = sum(t.centre_near for t in trays), sum(t.radius_near for t in trays)
+    silent = sum(not t.all_right and not t.doubted for t in trays)
+    dark, bright = ([t for t in trays if (t.day >= 16) == late] for late in (True, False))
+    found = [(sum(t.right_cup for t in some), sum(t.eggs for t in some)) for some in (dark, bright)]
     return [
         TargetRow(
-            "retinal vessels: ROC-AUC",
-            ">= 0.945",
-            f"{mean_text(aucs, digits=4)}; plain ridge filter {SATO_AUC}",
-            counted,
-            mean.auc >= 0.945,
+            "tray: every egg and every empty cup right",
+            ">= 99% of trays",
+            f"{share_text(right, len(decided))}; wrong without a word {silent}",
+            f"{len(decided)} drawn trays",
+            right >= 0.99 * len(decided),
         ),
         TargetRow(
-            "retinal vessels: Dice at 0.5",
-            ">= 0.66",
-            f"{mean_text(dices, digits=3)}; plain ridge filter {SATO_DICE}",
-            counted,
-            mean.dice >= 0.66,
+            "tray: centre within 3% of the diameter",
+            "all eggs",
+            share_text(centre, eggs),
+            f"{eggs} drawn eggs",
+            centre >= 0.99 * eggs,
+        ),
+        TargetRow(
+            "tray: radius within 4% of the diameter",
+            "all eggs",
+            share_text(radius, eggs),
+            f"{eggs} drawn eggs",
+            radius >= 0.99 * eggs,
+        ),
+        TargetRow(
+            "tray: a dark egg found as well as a bright one",
+            "alike",
+            f"dark {share_text(*found[0])}, others {share_text(*found[1])}",
+            f"{found[0][1]} and {found[1][1]} drawn eggs",
+            found[0][0] * found[1][1] >= 0.99 * found[1][0] * found[0][1],
         ),
     ]

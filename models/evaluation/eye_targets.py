@@ -16,87 +16,124 @@ NOT_MEASURED = "not measured"
 
 @dataclass(frozen=True)
 class Target:
-    """A target: its part of the work, the start of the name of the row that answers it, what is asked."""
+    """A target: its part of the work, its name, what is asked.
+
+    A row whose name holds all of ``words``, whatever their case, answers it.
+    """
 
     part: str
     name: str
     asked: str
+    words: tuple[str, ...]
 
 
 TARGETS: tuple[Target, ...] = (
-    Target("Trays", "tray: every egg and every empty cup right", ">= 99% of trays"),
-    Target("Trays", "tray: centre within 3% of the diameter", "all eggs"),
-    Target("Trays", "tray: radius within 4% of the diameter", "all eggs"),
-    Target("Trays", "tray: a dark egg found as well as a bright one", "alike"),
-    Target("Trays", "tray card: printed, photographed, read back", "all"),
-    Target("Trays", "several eggs in one photo: numbered in reading order", "all"),
-    Target("Air cell", "real lines: mean absolute difference", "<= 0.015 of the length"),
-    Target("Air cell", "real lines: found where the eye sees one", ">= 85%"),
-    Target("Air cell", "real lines: claimed where the eye sees none", "<= 5%"),
-    Target("Air cell", "drawn lines: found where a person could see one", ">= 95%"),
-    Target("Air cell", "drawn lines: claimed where a person sees none", "<= 2%"),
-    Target("Air cell", "drawn lines: mean absolute error", "<= 0.6 mm"),
-    Target("Air cell", "drawn lines: bias", "within 0.2 mm"),
-    Target("Air cell", "drawn lines: within 1.5 mm", ">= 95%"),
-    Target("Air cell", "drawn lines: tilt", "within 4 degrees"),
-    Target("Air cell", "others' simulator: mean absolute error", "<= 0.6 mm"),
-    Target("Air cell", "end view: diameter, mean absolute error", "<= 1.0 mm"),
-    Target("Air cell", "intervals: truths in the 90% interval", "about 90%"),
-    Target("Air cell", "mass balance: day-9 line at 0.13 of the length", "about 3.5 mL"),
-    Target("Veins, embryo, ring, shell", "veins wider than 2 px: recall", ">= 0.8"),
-    Target("Veins, embryo, ring, shell", "veins wider than 2 px: precision", ">= 0.8"),
-    Target("Veins, embryo, ring, shell", "no veins seen in: clear eggs", "none"),
-    Target("Veins, embryo, ring, shell", "no veins seen in: speckled brown shells", "none"),
-    Target("Veins, embryo, ring, shell", "no veins seen in: pencil marks", "none"),
-    Target("Veins, embryo, ring, shell", "no veins seen in: cracks", "none"),
-    Target("Veins, embryo, ring, shell", "no veins seen in: stray hair", "none"),
-    Target("Veins, embryo, ring, shell", "veins, yes or no: agrees with the eye", ">= 90%"),
-    Target("Veins, embryo, ring, shell", "retinal vessels: ROC-AUC", ">= 0.945"),
-    Target("Veins, embryo, ring, shell", "retinal vessels: Dice at 0.5", ">= 0.66"),
-    Target("Veins, embryo, ring, shell", "blood ring", "radius and completeness"),
-    Target("Veins, embryo, ring, shell", "shell: shape index", "as published classes"),
-    Target("Photo quality", "photo quality: named on good photos", "<= 3%"),
-    Target("Photo quality", "photo quality: out of focus", ">= 95% named"),
-    Target("Photo quality", "photo quality: shaken", ">= 95% named"),
-    Target("Photo quality", "photo quality: glare", ">= 95% named"),
-    Target("Photo quality", "photo quality: overexposed", ">= 90% named"),
-    Target("Photo quality", "photo quality: too dark", ">= 95% named"),
-    Target("Photo quality", "photo quality: cut off", ">= 95% named"),
-    Target("Photo quality", "photo quality: hand in front", ">= 90% named"),
-    Target("Photo quality", "photo quality: lamp off", ">= 90% named"),
-    Target("Photo quality", "photo quality: two lights", ">= 90% named"),
-    Target("Photo quality", "photo quality: no numbers from the worst", ">= 95% not measured"),
+    Target(
+        "Trays", "tray: every egg and every empty cup right", ">= 99% of trays", ("every egg", "cup", "right")
+    ),
+    Target("Trays", "tray: centre within 3% of the diameter", "all eggs", ("centre",)),
+    Target("Trays", "tray: radius within 4% of the diameter", "all eggs", ("radius", "4")),
+    Target("Trays", "tray: a dark egg found as well as a bright one", "alike", ("dark", "egg", "bright")),
+    Target("Trays", "tray card: printed, photographed, read back", "all", ("tray card",)),
+    Target("Trays", "several eggs in one photo: numbered in reading order", "all", ("several",)),
+    Target(
+        "Air cell",
+        "real lines: mean absolute difference",
+        "<= 0.015 of the length",
+        ("real", "mean absolute"),
+    ),
+    Target("Air cell", "real lines: found where the eye sees one", ">= 85%", ("real", "found")),
+    Target("Air cell", "real lines: claimed where the eye sees none", "<= 5%", ("real", "claimed")),
+    Target("Air cell", "drawn lines: found where a person could see one", ">= 95%", ("drawn", "found")),
+    Target("Air cell", "drawn lines: claimed where a person sees none", "<= 2%", ("drawn", "claimed")),
+    Target("Air cell", "drawn lines: mean absolute error", "<= 0.6 mm", ("drawn", "mean absolute")),
+    Target("Air cell", "drawn lines: bias", "within 0.2 mm", ("drawn", "bias")),
+    Target("Air cell", "drawn lines: within 1.5 mm", ">= 95%", ("drawn", "1.5")),
+    Target("Air cell", "drawn lines: tilt", "within 4 degrees", ("tilt",)),
+    Target("Air cell", "others' simulator: mean absolute error", "<= 0.6 mm", ("others", "mean absolute")),
+    Target("Air cell", "end view: diameter, mean absolute error", "<= 1.0 mm", ("end view",)),
+    Target("Air cell", "intervals: truths in the 90% interval", "about 90%", ("interval",)),
+    Target("Air cell", "mass balance: day-9 line at 0.13 of the length", "about 3.5 mL", ("mass balance",)),
+    Target("Veins, embryo, ring, shell", "veins wider than 2 px: recall", ">= 0.8", ("wider than", "recall")),
+    Target(
+        "Veins, embryo, ring, shell",
+        "veins wider than 2 px: precision",
+        ">= 0.8",
+        ("wider than", "precision"),
+    ),
+    Target("Veins, embryo, ring, shell", "no veins seen in: clear eggs", "none", ("no veins", "clear")),
+    Target(
+        "Veins, embryo, ring, shell",
+        "no veins seen in: speckled brown shells",
+        "none",
+        ("no veins", "speckled"),
+    ),
+    Target("Veins, embryo, ring, shell", "no veins seen in: pencil marks", "none", ("no veins", "pencil")),
+    Target("Veins, embryo, ring, shell", "no veins seen in: cracks", "none", ("no veins", "crack")),
+    Target("Veins, embryo, ring, shell", "no veins seen in: stray hair", "none", ("no veins", "hair")),
+    Target(
+        "Veins, embryo, ring, shell", "veins, yes or no: agrees with the eye", ">= 90%", ("vein", "yes or no")
+    ),
+    Target("Veins, embryo, ring, shell", "retinal vessels: ROC-AUC", ">= 0.945", ("retinal", "roc")),
+    Target("Veins, embryo, ring, shell", "retinal vessels: Dice at 0.5", ">= 0.66", ("retinal", "dice")),
+    Target("Veins, embryo, ring, shell", "blood ring", "radius and completeness", ("ring",)),
+    Target("Veins, embryo, ring, shell", "shell: shape index", "as published classes", ("shape index",)),
+    Target(
+        "Photo quality",
+        "photo quality: named on good photos",
+        "<= 3%",
+        ("photo quality: named on good photos",),
+    ),
+    Target("Photo quality", "photo quality: out of focus", ">= 95% named", ("photo quality: out of focus",)),
+    Target("Photo quality", "photo quality: shaken", ">= 95% named", ("photo quality: shaken",)),
+    Target("Photo quality", "photo quality: glare", ">= 95% named", ("photo quality: glare",)),
+    Target("Photo quality", "photo quality: overexposed", ">= 90% named", ("photo quality: overexposed",)),
+    Target("Photo quality", "photo quality: too dark", ">= 95% named", ("photo quality: too dark",)),
+    Target("Photo quality", "photo quality: cut off", ">= 95% named", ("photo quality: cut off",)),
+    Target(
+        "Photo quality", "photo quality: hand in front", ">= 90% named", ("photo quality: hand in front",)
+    ),
+    Target("Photo quality", "photo quality: lamp off", ">= 90% named", ("photo quality: lamp off",)),
+    Target("Photo quality", "photo quality: two lights", ">= 90% named", ("photo quality: two lights",)),
+    Target(
+        "Photo quality",
+        "photo quality: no numbers from the worst",
+        ">= 95% not measured",
+        ("photo quality: no numbers from the worst",),
+    ),
 )
+
+
+def answered(row: TargetRow) -> Target | None:
+    """The target that a row answers; the one with the most words where several fit."""
+    name = row.name.lower()
+    fitting = [t for t in TARGETS if all(word in name for word in t.words)]
+    return max(fitting, key=lambda t: len(t.words), default=None)
 
 
 def complete(rows: Iterable[TargetRow]) -> list[tuple[str, TargetRow]]:
     """All targets in their order, each with its part; what no row answers says that it was not measured.
 
-    A row answers a target whose name its own name starts with. Rows beside these follow the one
-    before them, in its part.
+    Rows that answer no target follow the one before them, in its part.
     """
-    given = list(rows)
-    owner = [next((t for t in TARGETS if r.name.startswith(t.name)), None) for r in given]
-    table: list[tuple[str, TargetRow]] = []
     placed: dict[str, list[TargetRow]] = {t.name: [] for t in TARGETS}
-    last: Target | None = None
-    first: list[TargetRow] = []
-    for row, target in zip(given, owner, strict=True):
-        last = target or last
-        (placed[last.name] if last else first).append(row)
-    table += [(TARGETS[0].part, row) for row in first]
+    last = TARGETS[0]
+    for row in rows:
+        last = answered(row) or last
+        placed[last.name].append(row)
+    table: list[tuple[str, TargetRow]] = []
     for target in TARGETS:
         answers = placed[target.name]
-        if not answers:
-            answers = [TargetRow(target.name, target.asked, NOT_MEASURED, "", None)]
+        if not any(answered(row) == target for row in answers):
+            answers = [TargetRow(target.name, target.asked, NOT_MEASURED, "", None), *answers]
         table += [(target.part, row) for row in answers]
     return table
 
 
 def unanswered(rows: Iterable[TargetRow]) -> tuple[str, ...]:
     """Names of the targets that no row answers."""
-    names = [r.name for r in rows]
-    return tuple(t.name for t in TARGETS if not any(n.startswith(t.name) for n in names))
+    found = {target.name for row in rows if (target := answered(row)) is not None}
+    return tuple(t.name for t in TARGETS if t.name not in found)
 
 
 def target_table(rows: Sequence[TargetRow]) -> str:

@@ -20,6 +20,7 @@ import numpy as np
 from PIL import Image
 
 from models.evaluation.contents import labelled_outline
+from models.evaluation.row_text import share_text
 from models.evaluation.spoilt_photos import (
     RgbImage,
     Spoiling,
@@ -31,7 +32,6 @@ from models.evaluation.spoilt_photos import (
     with_glare,
 )
 from models.evaluation.target_row import TargetRow
-from models.evaluation.wilson import share_text
 from models.shared_data import RealPhoto
 from vision.quality import (
     BLURRED,

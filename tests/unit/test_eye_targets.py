@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from models.evaluation.eye_targets import NOT_MEASURED, TARGETS, complete, target_table, unanswered
+from models.evaluation.eye_targets import NOT_MEASURED, TARGETS, answered, complete, target_table, unanswered
+from models.evaluation.row_text import share_text
 from models.evaluation.target_row import TargetRow
-from models.evaluation.wilson import share_text, wilson_interval
 
 
 def rows_for_all():
@@ -54,16 +54,13 @@ def test_rows_beside_a_target_stand_below_it_in_its_part():
     table = complete([rows[0], beside, *rows[1:]])
     assert [row.name for _, row in table][:2] == [TARGETS[0].name, "staggered trays only"]
     assert table[1][0] == TARGETS[0].part
-    # A row whose name goes on after the target's answers it too.
-    longer = TargetRow(TARGETS[0].name + ", size given", "-", "99%", "50 trays", True)
-    assert TARGETS[0].name not in unanswered([longer])
 
 
-def test_wilson_s_interval():
-    """Worked from the formula of Wilson 1927 by hand for 0 of 10: z^2 / (n + z^2) = 0.2775."""
-    assert wilson_interval(0, 10) == pytest.approx((0.0, 0.2775), abs=1e-4)
-    low, high = wilson_interval(10, 10)
-    assert (low, high) == pytest.approx((1 - 0.2775, 1.0), abs=1e-4)
-    assert wilson_interval(0, 0) == (0.0, 1.0)
+def test_every_target_is_answered_by_a_row_of_its_name_alone():
+    assert [answered(row).name for row in rows_for_all()] == [t.name for t in TARGETS]
+
+
+def test_a_share_is_printed_with_its_interval():
+    """1 of 2 by Wilson 1927: (1 +- sqrt(z^2 / (2 + z^2))) / 2."""
     assert share_text(1, 2) == "50.0% (9.5 to 90.5)"
     assert share_text(0, 0) == "none to count"
