@@ -62,8 +62,8 @@ def key_of(look: Look) -> str:
 
 def look_vectors(
     looks: Sequence[Look], *, file: Path, pool: Executor | None = None, progress: Progress | None = None
-) -> tuple[Vectors, tuple[str, ...]]:
-    """Vectors of looks by :func:`key_of`, and sentences about photos that could not be used.
+) -> tuple[dict[int, NDArray[np.float32]], tuple[str, ...]]:
+    """Vectors of looks by the number of their reading, and sentences about photos that could not be used.
 
     Parameters
     ----------
@@ -90,14 +90,15 @@ def look_vectors(
             todo.setdefault(str(look.photo.path), []).append((key, outline, look.reading.view))
     problems = []
     tasks = [PhotoLooks(path, tuple(rows)) for path, rows in todo.items()]
-    for done, (found, problem) in enumerate(_made(tasks, pool), start=1):
-        known |= found
+    for done, (made, problem) in enumerate(_made(tasks, pool), start=1):
+        known |= made
         problems += [problem] if problem else []
         if progress is not None:
             progress(done, len(tasks))
     if tasks:
         _save(file, known)
-    return {key: known[key] for key in keys.values() if key in known}, tuple(sorted(problems))
+    found = {reading_id: known[key] for reading_id, key in keys.items() if key in known}
+    return found, tuple(sorted(problems))
 
 
 def vectors_of_photo(task: PhotoLooks) -> tuple[Vectors, str | None]:

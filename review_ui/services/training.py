@@ -14,6 +14,7 @@ from importlib import metadata
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from incubation.records import (
     EggEvidence,
@@ -28,7 +29,7 @@ from incubation.records.own_models import MODEL_FOLDER
 from models.heads import STATUSES
 from models.judge import MODEL_NAME, shipped_heads
 from models.lessons import Lesson, lessons_of
-from models.own_looks import CACHE_NAME, Progress, Vectors, key_of, look_vectors
+from models.own_looks import CACHE_NAME, Progress, look_vectors
 from models.refit import OwnExamples, OwnFit, Points, fit_own
 from models.refit_comparison import Comparison, compare
 from review_ui.errors import UsageError
@@ -126,14 +127,14 @@ def gather(records: Records, *, processes: int = 1, progress: Progress | None = 
                 "A process that reads photos ended, likely for want of memory; close other programs and "
                 "train again."
             ) from error
-    used = [one for one in lessons if key_of(one.look) in vectors]
+    used = [one for one in lessons if one.look.reading.id in vectors]
     return Gathered(examples_of(used, vectors), counts_of(used, evidence), problems)
 
 
-def examples_of(lessons: Sequence[Lesson], vectors: Vectors) -> OwnExamples:
+def examples_of(lessons: Sequence[Lesson], vectors: Mapping[int, NDArray[np.float32]]) -> OwnExamples:
     """Lessons with their looks' vectors, as arrays."""
     width = next(iter(vectors.values())).size if vectors else 4
-    rows = np.array([vectors[key_of(one.look)] for one in lessons], dtype=np.float32).reshape(-1, width)
+    rows = np.array([vectors[one.look.reading.id] for one in lessons], dtype=np.float32).reshape(-1, width)
     places = [-1 if one.status is None else STATUSES.index(one.status) for one in lessons]
     return OwnExamples(
         embeddings=rows[:, :-4],
