@@ -20,6 +20,7 @@ CROP_SIDE = 224
 EGG_SHARE = 1 / 1.1  # of the crop's side, taken by the egg's length
 GREY = 127
 BLUNT_END_DOWN_DEG = 90.0
+PAINTED_BEYOND = 0.03
 
 
 def egg_crop(rgb: NDArray[np.uint8], outline: Outline) -> NDArray[np.uint8]:
@@ -28,10 +29,29 @@ def egg_crop(rgb: NDArray[np.uint8], outline: Outline) -> NDArray[np.uint8]:
     Where the blunt end is not known, the smaller turn that makes the long axis upright is taken;
     in end view the picture is not turned.
     """
-    crop = _upright(rgb, outline)
+    return crop_and_region(rgb, outline)[0]
+
+
+def crop_and_region(rgb: NDArray[np.uint8], outline: Outline) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
+    """The crop, and which of its pixels are the egg, (224, 224)."""
+    crop, inside = _upright(rgb, outline), _region(outline)
+    return np.where(inside[:, :, None], crop, np.uint8(GREY)), inside
+
+
+def background_crop(rgb: NDArray[np.uint8], outline: Outline) -> NDArray[np.uint8]:
+    """The same window with the egg painted out and nothing else: a check of what surroundings tell.
+
+    The silhouette is widened by :data:`PAINTED_BEYOND` of the egg's length: none of its light is left.
+    """
+    reach = round(PAINTED_BEYOND * EGG_SHARE * CROP_SIDE)
+    kernel = np.ones((2 * reach + 1, 2 * reach + 1), np.uint8)
+    inside = cv2.dilate(_region(outline).astype(np.uint8), kernel) > 0
+    return np.where(inside[:, :, None], np.uint8(GREY), _upright(rgb, outline))
+
+
+def _region(outline: Outline) -> NDArray[np.bool_]:
     points = _transform(outline) @ np.vstack([outline.polygon_px.T, np.ones(len(outline.polygon_px))])
-    inside = filled_polygon(crop.shape, points.T)
-    return np.where(inside[:, :, None], crop, np.uint8(GREY))
+    return filled_polygon((CROP_SIDE, CROP_SIDE), points.T)
 
 
 def _turn_deg(outline: Outline) -> float:

@@ -8,11 +8,12 @@ infertile egg is among them. Day 3 lies between and is left out.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from models.basis import Basis
 from models.heads import STATUSES
 from models.shared_data import RealPhoto
 
@@ -76,6 +77,11 @@ def real_examples(photos: Sequence[RealPhoto], embeddings: Sequence[NDArray[np.f
     )
 
 
+def in_directions(examples: Examples, basis: Basis) -> Examples:
+    """The same examples with their coordinates in ``basis`` in place of embeddings."""
+    return replace(examples, embeddings=basis(examples.embeddings).astype(np.float32))
+
+
 def joined(first: Examples, second: Examples) -> Examples:
     """Both sets, one after the other."""
     return Examples(
@@ -88,17 +94,17 @@ def joined(first: Examples, second: Examples) -> Examples:
     )
 
 
-def status_weights(examples: Examples) -> NDArray[np.float64]:
+def status_weights(examples: Examples, *, real_share: float = REAL_SHARE) -> NDArray[np.float64]:
     """Weight of each row, 0 for rows without a status.
 
-    Each status weighs the same; in a status its real photos carry :data:`REAL_SHARE`, each evening
+    Each status weighs the same; in a status its real photos carry ``real_share``, each evening
     by the root of its photos (a long evening says less a photo), the dead each egg alike.
     """
     weights = np.zeros(len(examples))
     simulated = examples.groups == "simulated"
     for status in STATUSES:
         rows = np.array([s == status for s in examples.statuses], dtype=bool)
-        for part, share in ((rows & ~simulated, REAL_SHARE), (rows & simulated, 1 - REAL_SHARE)):
+        for part, share in ((rows & ~simulated, real_share), (rows & simulated, 1 - real_share)):
             if not part.any():
                 continue
             by_egg = bool(examples.dead[part].all())
@@ -109,11 +115,19 @@ def status_weights(examples: Examples) -> NDArray[np.float64]:
     return weights
 
 
-def day_weights(examples: Examples) -> NDArray[np.float64]:
-    """Weight of each row for the apparent day: real living photos with a day, evenings alike."""
-    known = np.isfinite(examples.days) & (examples.groups != "simulated") & ~examples.dead
+def day_weights(examples: Examples, *, drawn_share: float = 0.0) -> NDArray[np.float64]:
+    """Weight of each row for the apparent day: living photos with a day, real evenings alike.
+
+    Drawn eggs carry ``drawn_share`` of the whole.
+    """
+    known = np.isfinite(examples.days) & ~examples.dead
+    simulated = known & (examples.groups == "simulated")
+    real = known & ~simulated
     weights = np.zeros(len(examples))
-    if known.any():
-        _, inverse, counts = np.unique(examples.groups[known], return_inverse=True, return_counts=True)
-        weights[known] = (1 / counts)[inverse]
+    if real.any():
+        _, inverse, counts = np.unique(examples.groups[real], return_inverse=True, return_counts=True)
+        weights[real] = (1 / counts)[inverse]
+    if simulated.any() and drawn_share > 0:
+        weights[real] *= (1 - drawn_share) / max(weights.sum(), 1e-9)
+        weights[simulated] = drawn_share / simulated.sum()
     return weights

@@ -29,3 +29,20 @@ def fold_of(evening: str) -> str:
         if evening in evenings:
             return name
     raise KeyError(f"no left-out network for the evening {evening!r}")
+
+
+# The heads are fitted anew much faster, so for them evenings at most one day apart, on which the same
+# eggs were photographed, are left out together (dates 0625 and 0626, 0630 and 0701, 0707 and 0708; days
+# ``dia10`` to ``dia12`` of one series). All dated evenings may be of one batch: the folder's labels tell
+# too few eggs apart to say more.
+SAME_EGGS: dict[str, str] = {
+    "0625a": "0625-0626", "0625b": "0625-0626", "0626": "0625-0626",
+    "0630": "0630-0701", "0701": "0630-0701",
+    "0707": "0707-0708", "0708": "0707-0708",
+    "dia10": "dia10-12", "dia11": "dia10-12", "dia12": "dia10-12",
+}  # fmt: skip
+
+
+def evenings_together(evening: str) -> str:
+    """Name of the evenings that are left out together with this one when heads are measured."""
+    return SAME_EGGS.get(evening, evening)

@@ -2,7 +2,7 @@
 
 The day of incubation never enters the classifier: in the photos it learnt from, the dead happen to
 be of other days than the living. It enters through rules (too early to tell; an egg that looks much
-younger than it is) and never the other way round.
+younger than it is, :mod:`models.judge_rules`) and never the other way round.
 """
 
 from __future__ import annotations
@@ -16,15 +16,18 @@ from numpy.typing import NDArray
 
 from incubation.species import Species, species_named
 from models.backbone import embed
-from models.egg_crop import egg_crop
+from models.egg_crop import crop_and_region
 from models.heads import STATUSES, StoredHeads
+from models.judge_reasons import measurements_in_words
+from models.judge_rules import TOWARD_REVIEW, Case, bad_picture, word
+from models.measurement_features import glow_level
 from models.model_files import Heads, open_shipped_heads
 from models.proposal import ApparentDay, Decision, Judgement, Proposal, Status
 from vision.photo import Photo
 from vision.reading import PhotoReading, Reading
 
 MODEL_NAME = "trayglow-2026-11"
-NOTABLE_LAG_DAYS = 2.0  # beyond the apparent day's interval, before an egg is said to have stopped
+NO_DAY_FROM_ABOVE = "how old an egg looks was never measured on eggs seen from above"
 
 
 @cache
@@ -65,9 +68,22 @@ def judge_photo(
     if not reading.eggs:
         return ()
     heads = heads or shipped_heads()
-    chance, apparent = heads(embed([egg_crop(photo.rgb, egg.outline) for egg in reading.eggs]))
+    crops = [crop_and_region(photo.rgb, egg.outline) for egg in reading.eggs]
+    embeddings = embed([crop for crop, _ in crops])
+    chance, apparent = heads(embeddings)
+    # A person's own heads sit on top of the shipped ones, which know what they learnt from.
+    novelty = shipped_heads().novelty(embeddings)
     return tuple(
-        judge_egg(egg, chance[i], float(apparent[i]), day=day, species=kind, card=heads.card)
+        judge_egg(
+            egg,
+            chance[i],
+            float(apparent[i]),
+            day=day,
+            species=kind,
+            card={**shipped_heads().card, **heads.card},
+            novelty=None if novelty is None else float(novelty[i]),
+            glow=glow_level(*crops[i]),
+        )
         for i, egg in enumerate(reading.eggs)
     )
 
@@ -80,6 +96,8 @@ def judge_egg(
     day: float,
     species: Species,
     card: Mapping[str, Any],
+    novelty: float | None = None,
+    glow: float | None = None,
 ) -> Judgement:
     """The decision for one egg.
 
@@ -95,19 +113,24 @@ def judge_egg(
         As for :func:`judge_photo`.
     card
         The heads' card, with the operating points.
+    novelty
+        How unlike the examples it is (:mod:`models.novelty`), where known.
+    glow
+        Grey level of its brightest tenth (:func:`models.measurement_features.glow_level`), where known.
     """
     status: Status = STATUSES[int(np.argmax(chance))]
     probability: dict[str, float] = {name: float(p) for name, p in zip(STATUSES, chance, strict=True)}
     if not egg.quality.usable:
-        reason = f"the picture is {' and '.join(egg.quality.problems)}: take it again"
+        reason = bad_picture(egg.quality.problems)
         return Judgement(None, Proposal(status, probability, "review", (reason,)), {"apparent_day": reason})
     from_above = egg.outline.profile is None
     looks = None if from_above else _apparent_day(apparent, species, float(card["day_half_width"]))
-    decision, reasons = _decide(egg, status, probability, looks, day=day, species=species, card=card)
+    case = Case(egg, status, probability, looks, day, species, card, novelty, glow)
+    decision, reasons = _decide(case)
     return Judgement(
         looks,
         Proposal(status, probability, decision, tuple(reasons)),
-        {"apparent_day": _NO_DAY_FROM_ABOVE} if from_above else {},
+        {"apparent_day": NO_DAY_FROM_ABOVE} if from_above else {},
     )
 
 
@@ -119,72 +142,13 @@ def _apparent_day(apparent: float, species: Species, half_width: float) -> Appar
     return ApparentDay(day * stretch, min(low, day) * stretch, max(high, day) * stretch)
 
 
-def _decide(
-    egg: Reading,
-    status: Status,
-    probability: Mapping[str, float],
-    looks: ApparentDay | None,
-    *,
-    day: float,
-    species: Species,
-    card: Mapping[str, Any],
-) -> tuple[Decision, list[str]]:
+def _decide(case: Case) -> tuple[Decision, list[str]]:
     """The decision and its reasons, the deciding one first."""
-    light, dark = (species.first_useful_candling_day(shell) for shell in ("white", "dark"))
-    seen = _what_was_seen(egg)
-    if day < light:
-        return "review", [f"too early to tell: day {day:g}, first useful day {light}", *seen]
-    stopped = looks is not None and day - looks.high > NOTABLE_LAG_DAYS
-    about = "" if looks is None else f"day {looks.day:.0f} (between {looks.low:.0f} and {looks.high:.0f})"
-    if stopped and looks is not None and looks.day > species.early_death_limit_day:
-        return "review", [f"stopped about {about}", *seen]
-    if status == "developing":
-        if stopped:
-            return "review", [f"on day {day:g} it looks like {about}", *seen]
-        if egg.veins.visible is False and day < _OPAQUE_FROM * species.term_days:
-            return "review", ["looks like a developing egg, but no veins were found", *seen]
-        if probability[status] < float(card["pass_from"]):
-            return "review", [_unsure(probability), *seen]
-        if egg.outline.profile is None:
-            return "review", [_FROM_ABOVE, *seen]
-        return "pass", [f"looks like a developing egg of {about}", *seen]
-    if egg.veins.visible is True:
-        return "review", [f"looks {_word(status)}, but veins were found", *seen]
-    if day < dark:
-        return "review", [
-            f"looks {_word(status)}, but through a dark shell day {day:g} is early to tell",
-            *seen,
-        ]
-    if probability[status] < float(card["confirm_from"]):
-        return "review", [_unsure(probability), *seen]
-    return "confirm", [f"looks {_word(status)}" + (f"; it looks like {about}" if about else ""), *seen]
-
-
-_NOTABLE_MASS = 0.02  # share of the egg; a smaller dark spot is as likely a mark on the shell
-# The operating point of `pass` was measured on eggs seen from the side; no real tray was at hand.
-_NO_DAY_FROM_ABOVE = "how old an egg looks was never measured on eggs seen from above"
-_FROM_ABOVE = "looks like a developing egg, but eggs seen from above were never measured on: look yourself"
-# From this share of the term on a living egg is too dark for its veins to show (hen's day 13;
-# common practice).
-_OPAQUE_FROM = 13 / 21
-
-
-def _word(status: Status) -> str:
-    return {"clear": "clear", "early death": "like an early death", "developing": "developing"}[status]
-
-
-def _unsure(probability: Mapping[str, float]) -> str:
-    first, second = sorted(probability, key=lambda s: -probability[s])[:2]
-    return f"unsure between {first} ({probability[first]:.0%}) and {second} ({probability[second]:.0%})"
-
-
-def _what_was_seen(egg: Reading) -> list[str]:
-    """The measurements in words."""
-    words = []
-    if egg.veins.visible is not None:
-        words.append("veins found" if egg.veins.visible else "no veins found")
-    if egg.embryo.visible and (egg.embryo.area_fraction or 0.0) >= _NOTABLE_MASS:
-        words.append(f"a dark mass on {egg.embryo.area_fraction:.0%} of the egg")
-    if egg.air_cell is not None and egg.air_cell.depth_fraction is not None:
-        words.append(f"air cell {egg.air_cell.depth_fraction:.0%} of the length")
-    return words
+    seen = measurements_in_words(case)
+    for rule in TOWARD_REVIEW:
+        reason = rule(case)
+        if reason is not None:
+            return "review", [reason, *seen]
+    if case.status == "developing":
+        return "pass", [f"looks like a developing egg of {case.about}", *seen]
+    return "confirm", [f"looks {word(case.status)}", *seen]
