@@ -19,7 +19,7 @@ from incubation.records.batches import (
     trays_of,
 )
 from incubation.records.calls import add_call, call_in_force, calls_of, undo_call
-from incubation.records.contradictions import EarlierContradicts, contradiction
+from incubation.records.contradictions import EarlierContradicts, contradiction, single_look
 from incubation.records.cups import cup_in, cup_order, tray_cups
 from incubation.records.database import Records, default_folder, open_records
 from incubation.records.eggs import (
@@ -161,6 +161,7 @@ __all__ = [
     "own_models",
     "photo_by_id",
     "pull_list",
+    "single_look",
     "store_photo",
     "tick_pulled",
     "tray_by_id",

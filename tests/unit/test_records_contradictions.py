@@ -95,3 +95,60 @@ def test_the_newest_of_the_contradicted_days_is_named():
     assert rec.contradiction(CLEAR, looks, day=14, view="side").earlier.reading.day == 10
     newest_first = [replace(one) for one in reversed(looks)]
     assert rec.contradiction(CLEAR, newest_first, day=14, view="side").earlier.reading.day == 10
+
+
+def living(low, day, high, **more):
+    entry = measured(more.pop("status", "developing"), **more)
+    return {**entry, "apparent_day": {"day": day, "low": low, "high": high}}
+
+
+def test_an_embryo_does_not_grow_younger():
+    before, now = look(living(11, 14, 17, chance=0.7), day=14), living(3, 6, 9)
+    found = rec.contradiction(now, [before], day=18, view="side")
+    assert found.reason == "looks like day 6 (at most 9), but looked like day 14 (at least 11) on day 14"
+    for other in (
+        living(8, 11, 14),  # the intervals touch
+        living(3, 6, 9, usable=False),
+        living(3, 6, 9, status="clear", chance=0.5, veins=False),  # what a clear egg looks like means nothing
+        {**now, "apparent_day": None},
+    ):
+        assert rec.contradiction(other, [before], day=18, view="side") is None
+
+
+def shell(index=None, size=None):
+    sized = None if size is None else {"length": size[0], "breadth": size[1]}
+    return {**measured(), "shell": {"shape_index": index, "look_here": []}, "size_mm": sized}
+
+
+@pytest.mark.parametrize(
+    ("before", "now", "words"),
+    [
+        (shell(72.0), shell(81.0), "it is rounder than on day 7: its breadth is 81 % of its length"),
+        (shell(81.0), shell(72.0), "it is longer than on day 7"),
+        (shell(74.0, (60, 44)), shell(74.0, (53, 43)), "its length is 53 mm, but was 60 mm on day 7"),
+        (shell(74.0, (58, 40)), shell(80.0, (58, 45)), "its breadth is 45 mm, but was 40 mm on day 7"),
+    ],
+)
+def test_a_shell_keeps_its_size_and_shape(before, now, words):
+    assert words in rec.contradiction(now, [look(before)], day=10, view="side").reason
+    assert rec.contradiction(now, [look(before)], day=10, view="end") is None
+
+
+@pytest.mark.parametrize(
+    ("before", "now"),
+    [
+        (shell(79.4), shell(73.8)),  # as far apart as photos of one real egg were
+        (shell(None), shell(81.0)),
+        (shell(74.0, (58, 43)), shell(74.0, (56, 42))),
+        (measured(), shell(74.0, (58, 43))),  # readings of earlier versions
+    ],
+)
+def test_errors_of_measuring_are_not_asked_about(before, now):
+    assert rec.contradiction(now, [look(before)], day=10, view="side") is None
+
+
+def test_pictures_are_compared_by_what_each_said_alone():
+    """Clear on day 7, and so still proposed on day 10, though that picture alone looked alive."""
+    stored = {**CLEAR, "single_look": ALIVE["proposal"], "veins": ALIVE["veins"]}
+    assert rec.contradiction(CLEAR, [look(stored, day=10)], day=14, view="side") is not None
+    assert rec.single_look(CLEAR) == CLEAR["proposal"]
