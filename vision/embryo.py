@@ -9,8 +9,7 @@ Two shapes of darkness are looked for, at one twohundredth of the egg's length a
   Its area is then that of all that does not glow, a large share of the silhouette.
 
 Whether there is an embryo at all is answered by a logistic regression on ten contrasts, fitted on real
-photos by ``models/training/fit_contents_answer.py``; between :data:`SURE_NO` and :data:`SURE_YES` the answer
-is "cannot tell".
+photos by ``models/training/fit_contents_answer.py``; between no and yes it is "cannot tell".
 """
 
 from __future__ import annotations
@@ -22,6 +21,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.fitted_answer import fitted_answer
 from vision.oriented_filters import blur_inside, fill_outside
 from vision.reading import Embryo, Outline
 
@@ -37,15 +37,10 @@ DARK_BY = 0.6  # natural logarithm of grey level, red light: nearly two times da
 DARK_PART = 0.25
 GAMMA = 2.2  # photos are coded so: grey levels' logarithms times this are light's
 SMALLEST_AREA = 0.001
-SURE_NO, SURE_YES = 0.4, 0.6
 MIN_SEEN_PX = 1500
 
 NOT_ENOUGH_SEEN = "too little of the egg's inside is seen to look for an embryo"
 CANNOT_TELL = "whether there is an embryo's shadow cannot be told here"
-# Weights of the logistic regression, in the order of _contrasts; fitted on 255 real photos on which the
-# eye was sure (models/training/fit_contents_answer.py).
-COEFFICIENTS = (1.1782, 4.4076, 2.7082, -1.0776, -3.7498, 1.5704, 1.8544, -1.1257, -0.061, -2.1312)
-INTERCEPT = 20.8276
 
 
 @dataclass(frozen=True)
@@ -83,13 +78,13 @@ def measure_embryo(
     seen = _working_view(image_rgb, region, outline.length_px)
     if seen is None:
         return Embryo(visible=None, area_fraction=None, centre_px=None), NOT_ENOUGH_SEEN
-    probability = embryo_probability(_contrasts(seen))
-    if probability < SURE_NO:
+    visible = fitted_answer("embryo").told(embryo_probability(_contrasts(seen)))
+    if visible is False:
         return Embryo(visible=False, area_fraction=None, centre_px=None), None
     shadow, around = _shadow(seen)
     silhouette = abs(float(cv2.contourArea(np.asarray(outline.polygon_px, np.float32)))) * seen.scale**2
     area = float(shadow.sum()) / max(silhouette, 1.0)
-    if area < SMALLEST_AREA or probability < SURE_YES:
+    if area < SMALLEST_AREA or visible is None:
         return Embryo(visible=None, area_fraction=None, centre_px=None), CANNOT_TELL
     y, x = np.nonzero(shadow)
     centre = ((float(x.mean()) + 0.5) / seen.scale - 0.5, (float(y.mean()) + 0.5) / seen.scale - 0.5)
@@ -109,7 +104,7 @@ def embryo_contrasts(
 
 def embryo_probability(contrasts: NDArray[np.float64]) -> float:
     """Probability that the eye sees an embryo's shadow, from :func:`embryo_contrasts`."""
-    return float(1 / (1 + math.exp(-float(contrasts @ np.array(COEFFICIENTS) + INTERCEPT))))
+    return fitted_answer("embryo").probability(contrasts)
 
 
 def _working_view(image_rgb: NDArray[np.uint8], region: NDArray[np.bool_], length_px: float) -> _Seen | None:

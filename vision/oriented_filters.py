@@ -102,6 +102,19 @@ class _Spectrum:
         """The filtered picture."""
         return np.asarray(fft.irfft2(values, s=self.size)[self.window], dtype=np.float32)
 
+    def back_shifted(self, values: NDArray[np.inexact], dx: float, dy: float) -> tuple[Float32, Float32]:
+        """The filtered picture seen ``(dx, dy)`` pixels ahead of each place, and as much behind it."""
+        whole = np.asarray(fft.irfft2(values, s=self.size), dtype=np.float32)
+        rows, columns = self.window
+        size = (columns.stop - columns.start, rows.stop - rows.start)
+
+        def moved(x: float, y: float) -> Float32:
+            shift = np.array([[1, 0, columns.start + x], [0, 1, rows.start + y]])
+            way = cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP
+            return np.asarray(cv2.warpAffine(whole, shift, size, flags=way), dtype=np.float32)
+
+        return moved(dx, dy), moved(-dx, -dy)
+
 
 def line_answers(picture: Float32, sigma: float) -> LineAnswers:
     """Filter with lines about ``2 sigma`` wide at :data:`ORIENTATIONS` orientations.
@@ -158,10 +171,10 @@ def support_along(lines: Float32, *, reach: float, width: float) -> tuple[Float3
     spread = 0.55 * reach
     for k in range(len(lines)):
         spectrum = _Spectrum(lines[k], math.ceil(2.5 * reach) + 2)
-        along, across = spectrum.along_and_across(math.pi * k / len(lines))
+        angle = math.pi * k / len(lines)
+        along, across = spectrum.along_and_across(angle)
         smooth = spectrum.values * np.exp(-0.5 * ((spread * along) ** 2 + (width * across) ** 2))
-        turn = np.exp(1j * np.float32(reach) * along)
-        ahead, behind = spectrum.back(smooth * turn), spectrum.back(smooth * np.conj(turn))
+        ahead, behind = spectrum.back_shifted(smooth, reach * math.cos(angle), reach * math.sin(angle))
         np.maximum(both, np.minimum(ahead, behind), out=both)
         np.maximum(mean, (ahead + behind) / 2, out=mean)
         np.maximum(either, np.maximum(ahead, behind), out=either)

@@ -9,6 +9,7 @@ never bright, so this is what chance gives, and grain and a speckled shell raise
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -69,20 +70,52 @@ def at_working_size(
     return picture, cv2.resize(region.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
 
 
-def vein_features(picture: NDArray[np.uint8], inside: NDArray[np.bool_]) -> Float32:
-    """What the mapping looks at: for each inside pixel, in reading order, a row of numbers.
+@dataclass(frozen=True)
+class Ground:
+    """A picture made ready for the filters.
 
-    Arguments as those of :func:`vision.veins.vein_probability`, from :func:`at_working_size`.
+    Attributes
+    ----------
+    logs
+        Logarithm of each channel, (H, W, 3), carried on beyond the region so that its rim is no edge.
+    flat
+        One flattened logarithm from all three, (H, W).
+    core, inside
+        Where the picture can be trusted, and the region, ``bool``, (H, W).
+    length
+        The region's length, pixels.
+    """
+
+    logs: Float32
+    flat: Float32
+    core: BoolArray
+    inside: BoolArray
+    length: float
+
+    @property
+    def weight(self) -> Float32:
+        """1 where the picture can be trusted, 0 elsewhere."""
+        return self.core.astype(np.float32)
+
+
+def prepared(picture: NDArray[np.uint8], inside: NDArray[np.bool_]) -> Ground:
+    """Make a picture ready; arguments as those of :func:`vision.veins.vein_probability`, from
+    :func:`at_working_size`.
     """
     length = region_length(inside)
-    shape = inside.shape
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (5, 5))
     core = cv2.erode(inside.astype(np.uint8), kernel, borderType=cv2.BORDER_CONSTANT, borderValue=0) > 0
     if core.sum() < 0.3 * inside.sum():
         core = inside  # nothing but rim
-    weight = core.astype(np.float32)
     logs = fill_outside(np.log(picture.astype(np.float32) + LOG_OFFSET), core)
-    ground = fill_outside(_best_ground(picture, logs, weight, length), core)
+    flat = fill_outside(_best_ground(picture, logs, core.astype(np.float32), length), core)
+    return Ground(logs, flat, core, inside, length)
+
+
+def vein_features(ready: Ground) -> Float32:
+    """What the mapping looks at: for each inside pixel, in reading order, a row of numbers."""
+    inside, core, length, logs, ground = ready.inside, ready.core, ready.length, ready.logs, ready.flat
+    shape, weight = inside.shape, ready.weight
 
     maps: list[Float32] = []
     near_size = _scaled(shape, 1 / max(2, round(length / 300)))

@@ -18,8 +18,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.fitted_answer import fitted_answer
 from vision.reading import Outline, Veins
-from vision.vein_features import at_working_size, region_length, vein_features
+from vision.vein_features import Ground, at_working_size, prepared, region_length, vein_features
 from vision.vein_network import branch_points, pieces, reach_fraction
 from vision.vein_support import support_features
 
@@ -37,11 +38,6 @@ RIM = 0.06
 LEVELS = (0.3, 0.5, 0.7)
 SMALLEST_AREA = 0.02  # of the egg's length squared
 EGG_AREA = 0.6  # silhouette of an egg, of its length squared
-SURE_NO, SURE_YES = 0.4, 0.6
-# Weights of a logistic regression, in the order of network_terms; fitted on 319 real photos on which the
-# eye was sure (models/training/fit_contents_answer.py).
-COEFFICIENTS = (0.7437, 0.2986, 0.6354, 0.0161, 0.2026, 0.5141, 0.088, 0.4172, 0.5768, -0.0834)
-INTERCEPT = 6.3544
 
 
 def vein_probability(image_rgb: NDArray[np.uint8], region: NDArray[np.bool_]) -> Float32:
@@ -79,7 +75,8 @@ def vein_probability(image_rgb: NDArray[np.uint8], region: NDArray[np.bool_]) ->
     if region_length(inside) < SMALLEST_LENGTH_PX:
         return answer
     work, work_inside = at_working_size(picture, inside)
-    found = _refined(first_probability(work, work_inside), work_inside)
+    ready = prepared(work, work_inside)
+    found = _refined(first_probability(work, ready), ready)
     if found.shape != inside.shape:
         way = cv2.INTER_LINEAR if found.size < inside.size else cv2.INTER_AREA
         size = (inside.shape[1], inside.shape[0])
@@ -88,21 +85,21 @@ def vein_probability(image_rgb: NDArray[np.uint8], region: NDArray[np.bool_]) ->
     return answer
 
 
-def first_probability(work: NDArray[np.uint8], inside: NDArray[np.bool_]) -> Float32:
-    """Probability from each place's own filter answers; arguments as those of ``vein_features``."""
-    first = np.zeros(inside.shape, np.float32)
-    first[inside] = _network_answer("own", vein_features(work, inside))
+def first_probability(work: NDArray[np.uint8], ready: Ground) -> Float32:
+    """Probability from each place's own filter answers, of a picture at its working size."""
+    first = np.zeros(ready.inside.shape, np.float32)
+    first[ready.inside] = _network_answer("own", vein_features(ready))
     # Where every channel is at an end of its range the picture holds nothing but the coder's blocks.
     blind = np.asarray(((work >= BLOWN) | (work <= BLACK)).all(axis=2), dtype=np.float32)
-    share = cv2.GaussianBlur(blind, (0, 0), max(0.8, 0.008 * region_length(inside)))
+    share = cv2.GaussianBlur(blind, (0, 0), max(0.8, 0.008 * ready.length))
     first[share > 0.6] = 0.0
     return first
 
 
-def _refined(first: Float32, inside: NDArray[np.bool_]) -> Float32:
+def _refined(first: Float32, ready: Ground) -> Float32:
     """The probability once the surroundings have been heard."""
-    refined = np.zeros(inside.shape, np.float32)
-    refined[inside] = _network_answer("support", support_features(first, inside, region_length(inside)))
+    refined = np.zeros(ready.inside.shape, np.float32)
+    refined[ready.inside] = _network_answer("support", support_features(first, ready))
     return refined
 
 
@@ -140,7 +137,6 @@ def measure_veins(
     terms = network_terms(probability, region, egg_length_px=egg_length_px)
     if terms is None:
         return Veins(visible=None, length_per_area=None, area_fraction=None)
-    chance = network_probability(terms)
     found = pieces((np.asarray(probability) > VISIBLE_AT) & region)
     long_enough = found.lengths >= SHORTEST * egg_length_px
     long_enough[0] = False
@@ -152,7 +148,7 @@ def measure_veins(
             line, centre_px=outline.centre_px, length_px=outline.length_px, axis_deg=outline.axis_deg
         )
     return Veins(
-        visible=True if chance > SURE_YES else False if chance < SURE_NO else None,
+        visible=fitted_answer("veins").told(network_probability(terms)),
         length_per_area=float(found.lengths[long_enough].sum()) * egg_length_px / area,
         area_fraction=float(kept.sum()) / area,
         branch_points=branch_points(line, egg_length_px=egg_length_px),
@@ -189,7 +185,7 @@ def network_terms(
 
 def network_probability(terms: NDArray[np.float64]) -> float:
     """Probability that the eye sees veins, from :func:`network_terms`."""
-    return float(1 / (1 + math.exp(-float(terms @ np.array(COEFFICIENTS)) - INTERCEPT)))
+    return fitted_answer("veins").probability(terms)
 
 
 @cache

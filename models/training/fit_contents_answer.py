@@ -3,8 +3,8 @@
     python -m models.training.fit_contents_answer veins
     python -m models.training.fit_contents_answer embryo
 
-prints how it does on evenings and on eggs left out, and the lines to put into ``vision/veins.py`` or
-``vision/embryo.py``, whose weights are fitted on all photos on which the eye was sure.
+prints how it does on evenings and on eggs left out, and stores the weights fitted on all photos on which
+the eye was sure (:mod:`vision.fitted_answer`).
 """
 
 from __future__ import annotations
@@ -13,10 +13,10 @@ import argparse
 from concurrent.futures import ProcessPoolExecutor
 from typing import Literal
 
-import numpy as np
-
 from models.evaluation.contents import (
     ANSWERS,
+    SURE_NO,
+    SURE_YES,
     answer_data,
     answer_table,
     answer_text,
@@ -24,15 +24,17 @@ from models.evaluation.contents import (
     left_out_probabilities,
 )
 from models.shared_data import real_photos
+from vision.fitted_answer import FittedAnswer, store_answer
 
 BY: tuple[Literal["evening", "egg"], ...] = ("evening", "egg")
 
 
 def main() -> None:
-    """Measure, fit, print."""
+    """Measure, fit, print, store."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("what", choices=sorted(ANSWERS))
-    answer = ANSWERS[parser.parse_args().what]
+    arguments = parser.parse_args()
+    answer = ANSWERS[arguments.what]
     with ProcessPoolExecutor(2) as pool:
         data = answer_data(real_photos(), answer.column, answer.terms, pool=pool)
     for by in BY:
@@ -40,8 +42,7 @@ def main() -> None:
         probability = left_out_probabilities(data, strength=answer.strength, by=by)
         print(answer_text(answer_table(data, probability)))
     weights, intercept = fit_answer(data.terms, data.eye, strength=answer.strength)
-    print("COEFFICIENTS =", tuple(np.round(weights, 4).tolist()))
-    print("INTERCEPT =", round(intercept, 4))
+    store_answer(arguments.what, FittedAnswer(weights, intercept, SURE_NO, SURE_YES))
 
 
 if __name__ == "__main__":

@@ -11,6 +11,7 @@ import json
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
@@ -23,25 +24,49 @@ import vision.veins
 from models.proposal import Status
 from models.training.segmentation_targets import fill_polygon
 from models.training.vessel_drawings import VesselDrawing, draw_vessels, moved_region
-from vision.vein_features import at_working_size, region_length, vein_features
+from vision.vein_features import at_working_size, prepared, vein_features
 from vision.vein_support import support_features
+
+if TYPE_CHECKING:
+    from sample_images.simulator import EggSpec
 
 PIXELS_A_PICTURE = 3000
 STAGES = {"own": (32, 16), "support": (24, 12)}
 LEFT_OUT = 6  # every sixth picture
+STAGE_SEEDS = 1000  # the second stage's pictures are new to the first
 STATUSES: tuple[Status, ...] = ("developing", "developing", "developing", "clear", "early death")
 _SEED = 31
 Sample = tuple[NDArray[np.float32], NDArray[np.bool_], NDArray[np.int64]]
 
 
+def marked_egg(rng: np.random.Generator, egg: EggSpec) -> EggSpec:
+    """The same egg with things on its shell that are no veins: each on one egg in six or so."""
+    marks = egg.blemishes
+    if rng.random() < 0.2:
+        letters = list("0123456789BAX-")
+        marks = replace(marks, writing="".join(rng.choice(letters, size=rng.integers(1, 7))))
+    if rng.random() < 0.2:
+        marks = replace(marks, hairs=int(rng.integers(1, 5)))
+    if rng.random() < 0.15:
+        marks = replace(marks, hairlines=int(rng.integers(1, 4)), crack=bool(rng.random() < 0.5))
+    if rng.random() < 0.12:
+        speckles = int(rng.integers(100, 700))
+        marks = replace(marks, speckles=speckles, mottling=float(rng.uniform(0.8, 2.5)))
+    if rng.random() < 0.12:
+        marks = replace(marks, patches=float(rng.uniform(0.1, 0.6)))
+    return replace(egg, blemishes=marks, yolks=2 if egg.status == "clear" and rng.random() < 0.2 else 1)
+
+
 def simulated_egg(seed: int) -> VesselDrawing:
     """One simulated egg of ``sample_images``; veins too faint or too deep to be seen are unsure."""
-    from sample_images.simulator import random_side_view
+    from sample_images.simulator import draw_egg, random_egg, random_scene
 
     rng = np.random.default_rng([_SEED, seed])
-    height = int(rng.uniform(420, 900))
+    height = int(rng.uniform(420, 1000))
     status = STATUSES[seed % len(STATUSES)]
-    photo = random_side_view(rng, size=(height, int(0.75 * height)), status=status, bad_share=0.05)
+    spec = marked_egg(rng, random_egg(rng, status=status))
+    scene = random_scene(rng, (spec,), size=(height, int(0.75 * height)), bad_share=0.05)
+    photo = draw_egg(spec, scene, int(rng.integers(2**31)))
     egg = photo.eggs[0]
     shape = photo.rgb.shape[:2]
     whole = fill_polygon(shape, egg.outline_px)
@@ -86,12 +111,11 @@ def sample(key: tuple[str, int, str]) -> Sample:
         cv2.resize(mask.astype(np.float32), size, interpolation=cv2.INTER_LINEAR)[inside]
         for mask in (drawing.truth, drawing.unsure)
     )
+    ready = prepared(work, inside)
     if stage == "own":
-        features = vein_features(work, inside)
+        features = vein_features(ready)
     else:
-        features = support_features(
-            vision.veins.first_probability(work, inside), inside, region_length(inside)
-        )
+        features = support_features(vision.veins.first_probability(work, ready), ready)
     rng = np.random.default_rng([seed, 1])
     known = np.flatnonzero((unsure < 0.5) & (np.abs(truth - 0.5) > 0.1))
     some = rng.choice(known, min(PIXELS_A_PICTURE, len(known)), replace=False)
@@ -157,6 +181,7 @@ def main() -> None:
     parser.add_argument("--drawn", type=int, default=600, help="pictures a stage")
     parser.add_argument("--simulated", type=int, default=260, help="pictures a stage")
     parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--only", choices=sorted(STAGES), help="fit this stage alone, keep the other")
     parser.add_argument(
         "--keep", type=Path, help="store the sampled pixels in this folder, or use those there"
     )
@@ -164,16 +189,18 @@ def main() -> None:
     target = Path(vision.veins.__file__).parent / "vein_mapping.json"
     about = "Fitted by models/training/fit_vein_mapping.py on drawn and simulated pictures alone."
     mapping: dict[str, object] = {"about": about}
+    if arguments.only:
+        mapping = json.loads(target.read_text(encoding="utf-8"))
     for number, (stage, hidden) in enumerate(STAGES.items()):
+        if arguments.only not in {None, stage}:
+            continue
         kept = arguments.keep / f"{stage}.npz" if arguments.keep else None
         if kept is not None and kept.exists():
             stored = np.load(kept)
             samples = stored["features"], stored["truth"], stored["numbers"]
         else:
-            keys = [("drawn", i + number * arguments.drawn, stage) for i in range(arguments.drawn)]
-            keys += [
-                ("simulated", i + number * arguments.simulated, stage) for i in range(arguments.simulated)
-            ]
+            keys = [("drawn", i + number * STAGE_SEEDS, stage) for i in range(arguments.drawn)]
+            keys += [("simulated", i + number * STAGE_SEEDS, stage) for i in range(arguments.simulated)]
             with ProcessPoolExecutor(arguments.jobs) as pool:
                 parts = list(pool.map(sample, keys, chunksize=4))
             features, truth, numbers = (np.concatenate(part) for part in zip(*parts, strict=True))

@@ -290,6 +290,16 @@ def draw_vessels(seed: int, *, vessels: bool | None = None, egg: bool | None = N
             - rng.uniform(0.1, 0.6)
             * cv2.GaussianBlur(pencil_marks(shape, size, rng), (0, 0), rng.uniform(0.5, 1.2))
         )[..., None]
+    if egg and rng.random() < 0.25:  # cracks: jagged, sharp and bright
+        cracks = np.zeros(shape, np.uint8)
+        for _ in range(rng.integers(1, 4)):
+            turns = rng.uniform(0, 6.3) + np.cumsum(rng.normal(0, 0.45, rng.integers(5, 25)))
+            path = rng.uniform(0.2, 0.8, 2) * size + size * rng.uniform(0.012, 0.035) * np.cumsum(
+                np.c_[np.cos(turns), np.sin(turns)], axis=0
+            )
+            cv2.polylines(cracks, [np.round(path * 16).astype(np.int32)], False, 255, 1, cv2.LINE_AA, 4)
+        gain = cv2.GaussianBlur(cracks / 255.0, (0, 0), rng.uniform(0.4, 0.0025 * size + 0.4))
+        light *= (1 + rng.uniform(0.2, 1.6) * gain)[..., None]
     if rng.random() < 0.2:  # dark specks
         specks = np.zeros(shape, np.float64)
         for _ in range(int(rng.uniform(3, 60))):
