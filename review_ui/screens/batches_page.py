@@ -8,7 +8,9 @@ import streamlit as st
 
 from incubation import records as rec
 from incubation.species import SPECIES
+from models.agreement_words import drop_words
 from review_ui.screens import frame
+from review_ui.screens.standing import standing_now
 from review_ui.services.batch_entry import make_batch, make_tray, put_eggs
 from review_ui.services.batch_summary import summary_of, summary_words
 from review_ui.services.model_statement import SHORT, statement_lines
@@ -32,6 +34,9 @@ def show() -> None:
         states = {batch.id: rec.egg_states(session, batch.id) for batch in batches}
         trays = {batch.id: rec.trays_of(session, batch.id) for batch in batches}
 
+    for drop in standing_now(store).drops:
+        st.warning(drop_words(drop))
+        frame.link("model", "Model")
     if not batches:
         st.info("No batch yet. Make one below: eggs that are set together are one batch.")
     for batch in batches:

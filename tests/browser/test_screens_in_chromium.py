@@ -38,6 +38,7 @@ PAGES = {
     "review": ("Review", _RECORDED_AS),
     "confirm": ("Confirm", _RECORDED_AS),
     "pull": ("Pull list", _RECORDED_AS),
+    "model": ("Model", _RECORDED_AS),
 }
 
 
