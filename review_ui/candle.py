@@ -93,6 +93,7 @@ def run(options: argparse.Namespace, *, ask: Ask | None = None) -> int:
         For anything wrong with what was asked, or with the records.
     """
     from review_ui import candling
+    from review_ui.picture_remarks import picture_remarks
     from review_ui.services.own_model import model_in_use
 
     if ask is None and sys.stdin is not None and sys.stdin.isatty():
@@ -122,6 +123,7 @@ def run(options: argparse.Namespace, *, ask: Ask | None = None) -> int:
         remarks = (
             *candling.clock_remarks(batch, files, day=day),
             *candling.tray_remarks(files),
+            *picture_remarks((printable(file.name), file.examined.reading) for file in files),
             *matching.problems,
             *moved,
         )

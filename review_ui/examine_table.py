@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 from models.proposal import Judgement
 from review_ui.examine_photo import ExaminedPhoto
+from review_ui.picture_remarks import picture_remarks
 from vision.photo import printable
 from vision.reading import PhotoReading, Reading
 
@@ -33,6 +34,7 @@ def table_text(photos: Sequence[ExaminedPhoto]) -> str:
     lines = _aligned([_HEAD, *rows]) if rows else []
     for name, examined in zip(names, photos, strict=True):
         lines += [f"{name}: {remark}" for remark in _tray_remarks(examined.reading)]
+    lines += picture_remarks((name, examined.reading) for name, examined in zip(names, photos, strict=True))
     decisions = Counter[str](judgement.proposal.decision for one in photos for judgement in one.judgements)
     text = "\n".join([*lines, "", _counts(photos, decisions)])
     return f"{text}\n{_CAUTION}\n" if decisions["confirm"] or decisions["review"] else f"{text}\n"

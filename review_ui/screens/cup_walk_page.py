@@ -8,6 +8,7 @@ import streamlit as st
 
 from incubation import records as rec
 from review_ui.candling import Matching, contradictions, egg_called, store_matching
+from review_ui.picture_remarks import advice
 from review_ui.screens import frame, intake
 from review_ui.screens.add_photos_page import choose_day
 from review_ui.screens.warmth import show_clock
@@ -98,13 +99,12 @@ def _store(store: rec.Records, taken: intake.Intake, matching: Matching, egg: re
     st.session_state["_walk_last"] = egg.id
     if st.session_state.get("_retake") is not None:
         del st.session_state["_retake"]
-    problems = [
-        *stored.problems,
-        *(p for look in stored.looks for p in look.reading.measured["quality"]["problems"]),
-    ]
+    problems = [p for look in stored.looks for p in look.reading.measured["quality"]["problems"]]
+    words = f"Stored: {egg.cup}."
     if problems:
-        return f"Stored: {egg.cup}. But the picture is {' and '.join(problems)}: take it again if you can."
-    return f"Stored: {egg.cup}."
+        words += f" But the picture is {' and '.join(problems)}: take it again if you can. "
+        words += f"What helps: {advice(problems)}."
+    return " ".join([words, *stored.problems])
 
 
 def _ask(

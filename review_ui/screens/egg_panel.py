@@ -5,6 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from incubation import records as rec
+from review_ui.picture_remarks import advice
 from review_ui.screens import frame
 
 LOOK_LAYERS = ("outline", "air cell", "veins", "embryo")
@@ -22,7 +23,9 @@ def proposal_words(look: rec.Look) -> None:
         st.markdown(f"- {_plain(reason)}")
     problems = look.reading.measured.get("quality", {}).get("problems", [])
     if problems:
-        st.markdown(f"- the picture: {_plain(', '.join(problems))}")
+        st.markdown(
+            f"- the picture is {_plain(' and '.join(problems))}. What helps: {_plain(advice(problems))}"
+        )
 
 
 def earlier_days(history: rec.EggHistory, now: rec.Look, *, with_proposals: bool) -> None:
