@@ -66,6 +66,20 @@ def drawn_lines(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
     return Part(drawn_line_rows(list(pool.map(drawn_egg, range(SINGLE_EGGS)))))
 
 
+def others(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
+    """Air cells of eggs that others' simulator has drawn."""
+    from models.evaluation.others_eggs import others_eggs, others_rows
+
+    return Part(others_rows(others_eggs(_shared("simulated_by_others"), pool=pool)))
+
+
+def drawn_veins(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
+    """Veins of drawn eggs, and of drawn eggs that have none."""
+    from models.evaluation.drawn_veins import drawn_vein_scores, vein_rows
+
+    return Part(vein_rows(*drawn_vein_scores(pool)))
+
+
 def answers(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
     """Yes or no to veins and embryo on real photos."""
     from models.evaluation.contents import (
@@ -109,12 +123,12 @@ def quality(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
         spoilt_rows,
     )
 
-    others = pool.submit(others_row, _shared("simulated_by_others")).result()
+    not_ours = pool.submit(others_row, _shared("simulated_by_others")).result()
     rows = [
         *labelled_rows(photos, pool=pool),
         *spoilt_rows(photos[::SPOILT_EVERY], pool=pool),
         *drawn_rows(pool=pool),
-        *([] if others is None else [others]),
+        *([] if not_ours is None else [not_ours]),
     ]
     return Part(quality_targets(rows), quality_text(rows))
 
@@ -122,7 +136,16 @@ def quality(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
 # Every so many photos are spoilt, in 15 ways each; all of them take minutes and change no figure by
 # more than its interval.
 SPOILT_EVERY = 4
-MEASURES: tuple[Measure, ...] = (trays, real_lines, drawn_lines, answers, retina, quality)
+MEASURES: tuple[Measure, ...] = (
+    trays,
+    real_lines,
+    drawn_lines,
+    others,
+    drawn_veins,
+    answers,
+    retina,
+    quality,
+)
 
 
 def _shared(name: str) -> Path:
