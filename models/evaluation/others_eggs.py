@@ -18,13 +18,12 @@ from vision.find_eggs import find_eggs
 from vision.photo import open_photo
 from vision.read_photo import read_egg
 
-
 LEAST_SEEN = 0.25  # share of the rim that nothing stands in front of, from the geometry
 
 
 @dataclass(frozen=True)
 class OthersEgg:
-    """One egg: whether its rim faces the camera freely, whether one was found, and its depth (found minus true, mm)."""
+    """One egg: whether its rim is in sight, whether one was found, and its depth error in mm."""
 
     line_visible: bool
     line_found: bool
