@@ -85,8 +85,8 @@ class EarlierLook:
 class WithHistory:
     """A judgement with the egg's earlier days in it.
 
-    ``belief`` is ``None`` where no earlier day counts; ``against`` is the earlier look that today's
-    contradicts.
+    ``belief`` is ``None`` where no earlier day counts. ``against`` is the earlier look that today's
+    contradicts: then the two may be of different eggs, and today's chances stand uncombined.
     """
 
     judgement: Judgement
@@ -139,6 +139,8 @@ def with_history(
     decision, why = _decide(
         today, known, now, probability, against, pass_from=pass_from, confirm_from=confirm_from
     )
+    if against is not None:  # two eggs' pictures are not to be combined
+        status, probability = today.status, dict(today.probability)
     told = [one.sentence() for one in known[-_SHOWN_DAYS:]]
     reasons = [*why, *today.reasons] if why else [*today.reasons[:1], *told, *today.reasons[1:]]
     proposal = Proposal(status, probability, decision, tuple(dict.fromkeys(reasons)))

@@ -6,29 +6,33 @@ and only then anything is stored.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
 from pathlib import Path
-from typing import Any
 
 from sqlalchemy.orm import Session
 
 from incubation.records import (
     Batch,
-    EarlierContradicts,
     KeptFile,
     Look,
     Records,
     RecordsError,
     add_reading,
-    contradiction,
     day_of,
-    looks_of,
     looks_of_photo,
     store_photo,
 )
 from models.own_model import ModelInUse
+from review_ui.candling_history import (
+    Contradiction,
+    OperatingPoints,
+    contradictions,
+    in_the_light_of,
+    past_of,
+)
 from review_ui.candling_match import (
     ExaminedFile,
     Match,
@@ -41,6 +45,7 @@ from review_ui.candling_match import (
     swapped,
     without,
 )
+from review_ui.errors import UsageError
 from review_ui.examine_photo import PhotoTask, examine_photo
 from review_ui.examine_pool import Work, examine_here, processor_count
 from vision.photo import PhotoError, open_photo, printable
@@ -60,6 +65,7 @@ __all__ = [
     "match_cups",
     "match_in_order",
     "match_tray_photos",
+    "operating_points",
     "stored_before",
     "store_matching",
     "swapped",
@@ -68,21 +74,6 @@ __all__ = [
 ]
 
 Progress = Callable[[int, int, str], None]
-
-
-@dataclass(frozen=True)
-class Contradiction:
-    """A match whose egg's earlier days say otherwise.
-
-    ``sentence`` asks whether two eggs were swapped; ``swap_with`` is another match that, exchanged
-    with this one, would leave neither of the two contradicted, where there is one.
-    """
-
-    match: Match
-    earlier: Look
-    reason: str
-    sentence: str
-    swap_with: Match | None = None
 
 
 @dataclass(frozen=True)
@@ -218,55 +209,6 @@ def tray_remarks(files: Sequence[ExaminedFile]) -> tuple[str, ...]:
     )
 
 
-def contradictions(session: Session, matching: Matching, *, day: float) -> tuple[Contradiction, ...]:
-    """The matches that the same egg's earlier days contradict; to be asked before anything is stored.
-
-    Parameters
-    ----------
-    session
-        Any session.
-    matching
-        What would be stored.
-    day
-        The day of its photos.
-    """
-    looks = {match.egg.id: looks_of(session, match.egg.id) for match in matching.matches}
-
-    def found(match: Match, egg_id: int) -> EarlierContradicts | None:
-        view = match.file.examined.reading.view
-        return contradiction(match.record, looks[egg_id], day=day, view=view)
-
-    against = {
-        place: clash
-        for place, match in enumerate(matching.matches)
-        if (clash := found(match, match.egg.id)) is not None
-    }
-    questions = []
-    for place, clash in against.items():
-        match = matching.matches[place]
-        partners = [
-            other
-            for other in sorted(against, key=lambda other: abs(other - place))
-            if other != place
-            and found(match, matching.matches[other].egg.id) is None
-            and found(matching.matches[other], match.egg.id) is None
-        ]
-        partner = matching.matches[partners[0]] if partners else None
-        question = (
-            f"was it swapped with {partner.egg.cup}?" if partner else "was it swapped with another egg?"
-        )
-        questions.append(
-            Contradiction(
-                match,
-                clash.earlier,
-                clash.reason,
-                f"{match.egg.cup} on {printable(match.file.name)}: {clash.reason}; {question}",
-                partner,
-            )
-        )
-    return tuple(questions)
-
-
 def stored_before(session: Session, matching: Matching, *, day: float) -> tuple[str, ...]:
     """Sentences about photos that are stored for another egg; storing the matching moves them."""
     return tuple(
@@ -280,7 +222,8 @@ def stored_before(session: Session, matching: Matching, *, day: float) -> tuple[
 def store_matching(records: Records, matching: Matching, *, day: float, model: str | None = None) -> Stored:
     """Store the photos and, in one transaction, all readings and proposals.
 
-    A reading that its egg's earlier days contradict is stored to be reviewed, saying so. A photo
+    The proposal that is stored takes the egg's earlier days into account; the picture's own stands
+    beside it. One that the earlier days contradict is stored to be reviewed, saying so. A photo
     that changed since it was examined, or cannot be kept, is left out and named.
 
     Parameters
@@ -300,8 +243,14 @@ def store_matching(records: Records, matching: Matching, *, day: float, model: s
         Where the records cannot be written; no reading is stored then.
     """
     kept, problems = _keep_files(records, matching)
+    points = operating_points(records)
     looks, added = [], 0
     with records.write() as session:
+        swapped_with = {
+            id(one.match): one.swap_with.egg.cup
+            for one in contradictions(session, matching, day=day)
+            if one.swap_with is not None
+        }
         for match in matching.matches:
             file = kept.get(match.sha256)
             if file is None:
@@ -315,16 +264,24 @@ def store_matching(records: Records, matching: Matching, *, day: float, model: s
                 height_px=about["height_px"],
                 taken_at=about["taken_at"],
             )
-            clash = contradiction(match.record, looks_of(session, match.egg.id), day=day, view=about["view"])
+            view = about["view"]
+            measured = in_the_light_of(
+                match.record,
+                past_of(session, match.egg.id, batch_id=match.egg.batch_id),
+                day=day,
+                view=view,
+                points=points,
+                perhaps_cup=swapped_with.get(id(match)),
+            )
             earlier = _same_photo(session, match, day)
             look = add_reading(
                 session,
                 egg_id=match.egg.id,
                 photo_id=photo.id,
                 day=day,
-                view=about["view"],
+                view=view,
                 model=model or match.file.examined.model or _shipped_model(),
-                measured=_doubted(match.record, clash),
+                measured=measured,
                 number=match.number,
                 replaces_id=earlier.reading.id
                 if earlier is not None and earlier.reading.egg_id != match.egg.id
@@ -333,6 +290,23 @@ def store_matching(records: Records, matching: Matching, *, day: float, model: s
             added += earlier is None or look.reading.id != earlier.reading.id
             looks.append(look)
     return Stored(tuple(looks), added, len(looks) - added, tuple(problems))
+
+
+def operating_points(records: Records) -> Callable[[], OperatingPoints]:
+    """Gives the operating points of the model in use, read from its card when first asked for."""
+
+    @cache
+    def points() -> OperatingPoints:
+        from models.judge import shipped_heads
+        from review_ui.services.own_model import model_in_use
+
+        try:
+            card = model_in_use(records).heads().card
+        except UsageError:  # the photos were judged before its file was lost
+            card = shipped_heads().card
+        return OperatingPoints(float(card["pass_from"]), float(card["confirm_from"]))
+
+    return points
 
 
 def _keep_files(records: Records, matching: Matching) -> tuple[dict[str, KeptFile], list[str]]:
@@ -361,14 +335,6 @@ def _same_photo(session: Session, match: Match, day: float) -> Look | None:
         if look.reading.number == match.number and look.reading.day == float(day):
             return look
     return None
-
-
-def _doubted(record: Mapping[str, Any], clash: EarlierContradicts | None) -> Mapping[str, Any]:
-    if clash is None:
-        return record
-    proposal = record["proposal"]
-    reasons = [f"contradicts an earlier day: {clash.reason}", *proposal["reasons"]]
-    return {**record, "proposal": {**proposal, "decision": "review", "reasons": reasons}}
 
 
 def _shipped_model() -> str:
