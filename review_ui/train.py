@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from tqdm import tqdm
 
-from incubation.records import SHIPPED_NAME, OwnModel, chosen_model, own_models
+from incubation.records import SHIPPED_NAME, OwnModel, all_evidence, chosen_model, own_models
 from review_ui.record_options import add_record_options, add_who_option, answer, opened, who
 
 if TYPE_CHECKING:
@@ -35,7 +35,9 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     what = parser.add_mutually_exclusive_group()
-    what.add_argument("--list", action="store_true", help="only list the models there are")
+    what.add_argument(
+        "--list", action="store_true", help="only list the models, and what the one in use has earned"
+    )
     what.add_argument(
         "--restore", metavar="NAME", help=f"only put this model back; {SHIPPED_NAME!r} is the shipped one"
     )
@@ -89,8 +91,13 @@ def _train(records: Records, options: argparse.Namespace) -> int:
 
 
 def _list(records: Records, options: argparse.Namespace) -> None:
+    from models.earned_bound import earned
+    from models.earned_words import promise
+    from review_ui.services.own_model import recorded_name
+
     with records.read() as session:
         models, chosen = own_models(session), chosen_model(session)
+        both = earned(all_evidence(session), model=recorded_name(chosen))
     entries: list[OwnModel | None] = [*models, None]
     lines = []
     for model in entries:
@@ -109,8 +116,19 @@ def _list(records: Records, options: argparse.Namespace) -> None:
             for model in models
         ],
         "model": SHIPPED_NAME if chosen is None else chosen.name,
+        "earned": [
+            {
+                "error": one.kind,
+                "eggs": one.eggs,
+                "errors": one.errors,
+                "at_most_at_95_percent": one.bound,
+                "on_average": one.on_average,
+                "unverified": one.unverified,
+            }
+            for one in both
+        ],
     }
-    answer(options, document, "\n".join([*lines, ""]))
+    answer(options, document, "\n".join([*lines, "", *map(promise, both), ""]))
 
 
 def _in_use(records: Records) -> str:

@@ -10,13 +10,15 @@ import numpy as np
 import onnx
 import pytest
 from onnx import TensorProto, helper, numpy_helper
+from PIL import Image
 
 from models import model_files
 from models.backbone import EMBEDDING_SIZE
 from models.heads import STATUSES
 from models.model_files import ModelFileError, open_onnx_heads, shipped_checksum, write_manifest
 from models.onnx_safety import uses_other_files
-from models.own_model import Correction, open_own_heads, own_model_bytes
+from models.own_model import Correction, ModelInUse, open_own_heads, own_model_bytes
+from review_ui.examine_photo import PhotoTask, examine_photo
 
 CARD = {"pass_from": 0.8, "confirm_from": 0.75, "day_half_width": 3.0}
 
@@ -206,6 +208,20 @@ def test_an_own_model_that_was_changed_is_refused(own_file):
             open_own_heads(own_file, sha256=sha256)
         one_sentence(caught.value, own_file)
         assert "trayglow train --restore" in str(caught.value)
+
+
+def test_a_tampered_model_is_each_photos_reason_and_nothing_is_judged(own_file, tmp_path):
+    """As in a process that examines photos, where the file was changed after the first look at it."""
+    sha256 = model_files.checksum(own_file)
+    own_file.write_bytes(own_file.read_bytes()[:-1])
+    photo = tmp_path / "a.png"
+    Image.new("RGB", (64, 64)).save(photo)
+    model = ModelInUse("x", own_file, sha256)
+    examined = examine_photo(PhotoTask("a.png", str(photo), 8.0, "chicken", model=model))
+    assert examined.judgements == ()
+    assert examined.reading.error.startswith("a.png could not be judged: ")
+    assert str(own_file) in examined.reading.error
+    assert "fault in the program" not in examined.reading.error
 
 
 @pytest.mark.parametrize(

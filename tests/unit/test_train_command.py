@@ -145,10 +145,14 @@ def test_a_better_model_is_adopted_kept_and_put_back(folder, capsys, tmp_path):
     assert run(folder, "--list") == 0
     listed = capsys.readouterr().out
     assert re.search(r"own-1 +in use +trained .* by Ann on 28 eggs", listed)
+    assert listed.count("nothing is promised") == 2  # it has judged no egg yet
     assert run(folder, "--restore", "shipped") == 0
     assert "the shipped model judges your eggs" in capsys.readouterr().out
     assert run(folder, "--list") == 0
-    assert re.search(r"shipped +in use", capsys.readouterr().out)
+    listed = capsys.readouterr().out
+    assert re.search(r"shipped +in use", listed)
+    # Turned round: all 18 eggs drawn alive were "found" empty, and none of their proposals was a pass.
+    assert "Of 18 eggs of yours known to have been clear or dead, none had been passed" in listed
     assert file.is_file()
     assert run(folder, "--restore", "own-1") == 0
     assert run(folder, "--restore", "own-1") == 0
