@@ -14,7 +14,7 @@ error of the diameter is a large one of the depth, and the two are left out.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import cv2
@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from incubation.egg_geometry import EggProfile, air_cell_volume_fraction, rim_diameter, widest_place
-from vision.reading import AirCell, Outline
+from vision.reading import AirCell, AirCellIntervals, Interval, Outline
 from vision.rim_evidence import RADIUS, SIDE, Evidence, evidence_at, work_picture
 
 FloatArray = NDArray[np.float64]
@@ -33,8 +33,14 @@ LENGTH_OVER_BREADTH = 1.32
 # The rim lies about 0.45 breadths nearer the camera than the silhouette's widest circle. A tray is
 # photographed from about 9 breadths (some 40 cm for hens' eggs), so the rim looks so much larger.
 RIM_MAGNIFICATION = 1.05
-DIAMETER_SPREAD = 0.02  # standard error of the diameter over the breadth, the magnification's included
-WIDEST_DEPTH_INTERVAL = 0.09  # of egg length: a wider 90 % interval is not given as a depth
+# Standard error of the diameter over the breadth, the magnification's included: of a clear rim, and of one
+# that is not. From 139 rims on ten drawn trays, others than those it is reported on.
+DIAMETER_SPREAD, UNCLEAR_SPREAD, CLEAR_FROM = 0.014, 0.028, 0.95
+# Half of the 90 % interval of an egg's depth over that of the common egg with the same rim (same trays).
+SHAPE_SHARE = 0.075
+# A rim whose middle is so many radii off the silhouette's: more than eggs lean in a tray.
+OFF_THE_MIDDLE = 0.45
+WIDEST_DEPTH_INTERVAL = 0.06  # of egg length: a wider 90 % interval is not given as a depth
 LEAST_CONFIDENCE = 0.55
 
 _RIM_HEIGHT = 0.95  # of the silhouette's radius, from its plane to the rim's
@@ -98,7 +104,8 @@ def measure_end_view_air_cell(
     AirCell or None
         ``diameter_fraction`` of the breadth; ``depth_fraction`` and ``volume_fraction`` through a
         common hen's egg of this breadth, ``None`` where its 90 % interval would be wider than
-        0.09 of the length (see :func:`depth_from_diameter`). ``tilt_deg`` is always ``None``:
+        0.06 of the length (see :func:`depth_from_diameter`). ``intervals`` are of 90 %. ``unusual`` says
+        where the rim's middle lies far off the silhouette's. ``tilt_deg`` is always ``None``:
         the disc leaves the middle where the egg or the camera leans as well as where the membrane tilts.
     str or None
         Why there is no air cell, or why one was measured without its depth.
@@ -129,21 +136,38 @@ def measure_end_view_air_cell(
     points = points @ to_window[:, :2].T + to_window[:, 2]
     boundary = points * scale + np.asarray(origin_px)
     share = min(radius / RADIUS / rim_magnification, 1.0)
-    interval = depth_from_diameter(share)
+    spread = DIAMETER_SPREAD if confidence >= CLEAR_FROM else UNCLEAR_SPREAD
+    interval = depth_from_diameter(share, spread=spread)
     depth, volume, reason = None, None, None
+    intervals = AirCellIntervals(
+        diameter_fraction=Interval(max(share - 1.645 * spread, 0.0), min(share + 1.645 * spread, 1.0))
+    )
     if interval is None:
         reason = "the air cell is nearly as wide as the egg, where its width no longer tells its depth"
     else:
         depth = interval.depth
-        volume = air_cell_volume_fraction(depth, _common_egg(LENGTH_OVER_BREADTH))
-    return AirCell(depth, share, volume, None, boundary, confidence), reason
+        egg = _common_egg(LENGTH_OVER_BREADTH)
+        volume = air_cell_volume_fraction(depth, egg)
+        intervals = replace(
+            intervals,
+            depth_fraction=Interval(interval.low, interval.high),
+            volume_fraction=Interval(
+                air_cell_volume_fraction(interval.low, egg), air_cell_volume_fraction(interval.high, egg)
+            ),
+        )
+    off = math.hypot(x, y) / RADIUS
+    unusual = ("off the middle: the egg leans, or the cell is loose",) if off > OFF_THE_MIDDLE else ()
+    return (
+        AirCell(depth, share, volume, None, boundary, confidence, intervals=intervals, unusual=unusual),
+        reason,
+    )
 
 
 def depth_from_diameter(diameter_fraction: float, *, spread: float = DIAMETER_SPREAD) -> DepthInterval | None:
     """Air-cell depth of a common egg whose rim has this diameter over the breadth.
 
     The interval carries the diameter's error and the spread of hens' eggs' length over breadth;
-    ``None`` where it is wider than 0.09 of the length (near full breadth).
+    ``None`` where it is wider than 0.06 of the length (near full breadth).
     """
     depth = _depth_of(diameter_fraction, LENGTH_OVER_BREADTH)
     reach = 1.645 * spread
@@ -152,8 +176,8 @@ def depth_from_diameter(diameter_fraction: float, *, spread: float = DIAMETER_SP
     if depth is None or low is None or high is None:
         return None
     # The shell's curve over the depth's share is nearly the same in long and short eggs: what is left
-    # is the shift of the widest place, taken as one part in twelve of the depth.
-    shape = 1.645 * depth / 12
+    # is the shift of the widest place.
+    shape = SHAPE_SHARE * depth
     low, high = depth - math.hypot(depth - low, shape), depth + math.hypot(high - depth, shape)
     return None if high - low > WIDEST_DEPTH_INTERVAL else DepthInterval(depth, max(low, 0.0), high)
 

@@ -174,3 +174,25 @@ def test_what_cannot_be_measured_is_said() -> None:
         measure_end_view_air_cell(tiny.picture()[..., 0], tiny.outline)
     with pytest.raises(ValueError, match="magnification"):
         measure_end_view_air_cell(tiny.picture(), tiny.outline, rim_magnification=0.5)
+
+
+def test_the_interval_holds_the_truth_and_widens_where_the_rim_is_unclear() -> None:
+    clear, faint = measured(DrawnEgg(offset=0.15)), measured(DrawnEgg(step=0.03, offset=0.15))
+    for found in (clear, faint):
+        interval = found.intervals.diameter_fraction
+        assert interval is not None
+        assert interval.low <= 0.70 <= interval.high
+        depth, volume = found.intervals.depth_fraction, found.intervals.volume_fraction
+        assert depth is not None
+        assert volume is not None
+        # The depth of a common egg with that rim, by its own profile.
+        egg = EggProfile.from_length_breadth(1 / 0.76, 1.0)
+        truth = min(np.linspace(0.02, 0.3, 600), key=lambda d: abs(rim_diameter(float(d), egg) - 0.70))
+        assert depth.low <= truth <= depth.high
+        assert volume.low < volume.high
+
+
+def test_a_rim_far_off_the_middle_is_pointed_out() -> None:
+    assert measured(DrawnEgg(offset=0.1)).unusual == ()
+    far = measured(DrawnEgg(offset=0.5, disc=0.45))
+    assert far.unusual == ("off the middle: the egg leans, or the cell is loose",)
