@@ -73,11 +73,6 @@ class OwnHeads:
         chance, days = self.shipped(embeddings, *more)
         return self.correction.probability(embeddings, chance), self.correction.days(embeddings, days)
 
-    def novelty(self, embeddings: NDArray[np.float32]) -> FloatArray | None:
-        """How unlike the shipped model's examples; a person's own eggs do not change that."""
-        asked = getattr(self.shipped, "novelty", None)
-        return None if asked is None else asked(embeddings)
-
 
 @dataclass(frozen=True)
 class ModelInUse:
