@@ -83,6 +83,7 @@ from incubation.records.rows import (
     Tray,
 )
 from incubation.records.states import egg_states, history_of, pull_list
+from incubation.records.swap_answers import SWAP_ANSWERS, SwapAnswer, add_swap_answer, swap_answers
 
 __all__ = [
     "ApparentDay",
@@ -111,6 +112,8 @@ __all__ = [
     "PullItem",
     "Reading",
     "Records",
+    "SWAP_ANSWERS",
+    "SwapAnswer",
     "RecordsError",
     "SHIPPED_NAME",
     "Tray",
@@ -119,6 +122,7 @@ __all__ = [
     "add_outcome",
     "add_own_model",
     "add_reading",
+    "add_swap_answer",
     "add_tray",
     "all_evidence",
     "batch_by_id",
@@ -163,6 +167,7 @@ __all__ = [
     "pull_list",
     "single_look",
     "store_photo",
+    "swap_answers",
     "tick_pulled",
     "tray_by_id",
     "tray_by_name",

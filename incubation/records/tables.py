@@ -267,3 +267,17 @@ model_choice = Table(
     _text("note"),
     _recorded(),
 )
+
+# The newest row on a reading stands.
+swap_answer = Table(
+    "swap_answer",
+    metadata,
+    _key(),
+    _refers("reading_id", "reading"),
+    Column("answer", Text, nullable=False),
+    _refers("other_egg_id", "egg", nullable=True),
+    Column("who", Text, nullable=False),
+    _recorded(),
+    CheckConstraint("answer IN ('swapped', 'same egg', 'not known')", name="answer"),
+    CheckConstraint("(answer = 'swapped') = (other_egg_id IS NOT NULL)", name="other"),
+)

@@ -80,8 +80,9 @@ def full_records(tmp_path):
     """At least one row in every table."""
     with rec.open_records(tmp_path) as records:
         _, _, eggs = new_tray(records)
-        add_look(records, eggs[0])
+        look = add_look(records, eggs[0])
         with records.write() as session:
+            rec.add_swap_answer(session, look.reading.id, "same egg", who="Ann")
             rec.add_call(session, eggs[0].id, "clear", who="Ann")
             rec.add_outcome(session, eggs[0].id, "ring", who="Ann", embryo_day=4)
             rec.tick_pulled(session, eggs[0].id, who="Ann")
