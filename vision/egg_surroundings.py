@@ -22,10 +22,10 @@ _RIM = (0.88, 1.04)  # where a lamp's white shows
 _INSIDE, _OUTSIDE = (0.90, 0.96), (1.04, 1.12)
 _LAMP_LEVEL = 165  # of the least channel: the shell's light is coloured, a lamp's white
 _BEYOND, _OVER_BEYOND = (1.10, 1.14), 40  # a lamp is whiter than what lies behind it; paper is not
-_HOLD_LEVEL = 170
+_BESIDE_A_LAMP = 0.28  # weight of a change of light beside a lamp, whose rim makes such changes itself
 _LAMP_NARROWEST, _LAMP_GAP = 6, 14  # degrees
 _APART = 100  # degrees between the middles of two lamps' arcs
-_FLAT, _FLAT_GAP = 0.3, 3  # log of inside over outside where the outline has no edge; degrees bridged
+_FLAT, _FLAT_GAP = 0.4, 3  # log of inside over outside where the outline has no edge; degrees bridged
 _HIDDEN_WIDTH = (12, 150)  # degrees
 _DARK = 6.0  # grey levels added before logs are taken: below, differences are noise
 
@@ -47,7 +47,8 @@ class Unrolled:
 class Hidden:
     """Stretches of the outline that something hides.
 
-    ``step`` is the least of the changes of light that bound the clearest of them (log of a ratio),
+    ``step`` is the least of the changes of light that bound the clearest of them (log of a ratio; less
+    beside a lamp),
     ``share`` the share of all directions that those with at least :data:`SURE_STEP` take.
     """
 
@@ -55,7 +56,7 @@ class Hidden:
     share: float
 
 
-SURE_STEP = 0.2
+SURE_STEP = 0.14
 NOTHING_HIDDEN = Hidden(0.0, 0.0)
 
 
@@ -94,7 +95,7 @@ def lit_by_two(unrolled: Unrolled) -> bool:
 def hidden_stretches(unrolled: Unrolled) -> Hidden:
     """Stretches of the outline without an edge, bounded on both sides by sharp changes of light.
 
-    A lamp's rim is left out: that a lamp hides a pole is as it should be.
+    Beside a lamp's rim the change must be large: that a lamp hides a pole is as it should be.
     """
     inside = np.log(np.median(unrolled.rows(_INSIDE).mean(axis=2), axis=0) + _DARK)
     outside = np.log(np.median(unrolled.rows(_OUTSIDE).mean(axis=2), axis=0) + _DARK)
@@ -105,8 +106,6 @@ def hidden_stretches(unrolled: Unrolled) -> Hidden:
     for first, last in _runs(flat, _FLAT_GAP):
         if not _HIDDEN_WIDTH[0] <= last - first <= _HIDDEN_WIDTH[1]:
             continue
-        if _at(white, first - 8, last + 8).max() > _HOLD_LEVEL:
-            continue
         before, after = (first - 10, first - 2), (last + 2, last + 10)
         step = min(
             abs(np.median(_at(inside, *before)) - np.median(_at(inside, first + 1, first + 5))),
@@ -114,6 +113,8 @@ def hidden_stretches(unrolled: Unrolled) -> Hidden:
             abs(np.median(_at(edge, *before))),
             abs(np.median(_at(edge, *after))),
         )
+        if _at(white, first - 8, last + 8).max() > _LAMP_LEVEL:
+            step *= _BESIDE_A_LAMP
         clearest = max(clearest, float(step))
         share += (last - first) / COLUMNS if step >= SURE_STEP else 0.0
     return Hidden(clearest, share)

@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.egg_surroundings import NOTHING_HIDDEN, Hidden, hidden_stretches, lit_by_two, unroll
+from vision.egg_surroundings import NOTHING_HIDDEN, SURE_STEP, Hidden, hidden_stretches, lit_by_two, unroll
 from vision.exposure import NO_LIGHT, Exposure, glare_share, measure_exposure
 from vision.polygon_mask import filled_polygon
 from vision.reading import Outline, Quality, View
@@ -36,6 +36,9 @@ ADVICE: dict[str, str] = {
     TOO_SMALL: "go closer, so that the egg is at least a quarter of the picture's height",
 }
 
+# With these, measurements may stand, but they are no ground for a decision that nobody looks at.
+DOUBTFUL = frozenset(ADVICE) - {TWO_LIGHTS}
+
 WORK_LENGTH_PX = 400
 AROUND = 0.35  # egg lengths looked at beyond the outline
 SMALLEST_EGG_PX = 80  # below, a vein is thinner than half a pixel
@@ -52,7 +55,7 @@ NOT_LIT_OVER_SURROUNDINGS = 0.87
 # Room light on a shell: without colour, nowhere bright, and little brighter than what lies round it.
 ROOM_LIGHT = ((0.55, 185.0, 3.0), (0.35, 215.0, 4.0))
 GLARE_FROM = 0.003  # share of the egg
-HIDDEN_FROM, HIDDEN_UNUSABLE = 0.22, 0.12  # step of light (log of a ratio); share of the outline
+HIDDEN_FROM, HIDDEN_UNUSABLE = SURE_STEP, 0.2  # step of light (log of a ratio); share of the outline
 
 
 @dataclass(frozen=True)

@@ -54,7 +54,7 @@ LABELLED = {
     "blurred": (BLURRED,),
     "overexposed": (OVEREXPOSED,),
     "dark": (TOO_DARK, NOT_LIT),
-    "occluded": (),
+    "occluded": (HIDDEN, TWO_LIGHTS),
 }
 DRAWN = {
     "motion blur": (BLURRED,),
@@ -229,7 +229,7 @@ _NAMED_TARGETS = (
     ("overexposed", 0.9, "brightened 4 times", ("labelled overexposed", "drawn: overexposed")),
     ("too dark", 0.95, "darkened 0.25 times", ("labelled dark", "drawn: underexposed")),
     ("cut off", 0.95, "a tenth of its width cut off", ("drawn: cut off",)),
-    ("hand in front", 0.9, "fingers over the edge", ("drawn: hand in front",)),
+    ("hand in front", 0.9, "fingers over the edge", ("labelled occluded", "drawn: hand in front")),
     ("lamp off", 0.9, "drawn: lamp off", ()),
     ("two lights", 0.9, "labelled with two lamps", ("labelled with one lamp",)),
 )
