@@ -91,11 +91,14 @@ def line_text(score: LineScore) -> str:
         "Air-cell line against the one marked by eye, evening left out\n"
         f"  found in {score.found} of {score.marked} photos where the eye sees one; claimed in "
         f"{score.claimed} of {score.without} where it sees none\n"
-        f"  place of the line seen, over egg length: mean absolute difference "
+        f"  place of the line in the picture, over egg length: mean absolute difference "
+        f"{score.place_difference:.4f} (bias {score.place_bias:+.4f})\n"
+        f"  depth of the line, each from its own outline's blunt pole: mean absolute difference "
         f"{score.line_difference:.4f} (bias {score.line_bias:+.4f}); "
         f"always answering {ALWAYS_GUESS}: {score.guess_difference:.4f}\n"
         f"  depth of the rim's mean plane: mean absolute difference "
-        f"{score.depth_difference:.4f} (bias {score.depth_bias:+.4f})\n"
+        f"{score.depth_difference:.4f} (bias {score.depth_bias:+.4f}); the eye's in the 90 % interval in "
+        f"{score.plane_held} of {score.planes}\n"
     )
 
 

@@ -45,8 +45,8 @@ def varied_scene(rng: np.random.Generator, specs: tuple[EggSpec, ...], scene: Sc
     if single and rng.random() < 0.6:
         # Held at the blunt end, at the pointed end or at the side, whichever way the egg lies.
         pose = scene.poses[0]
-        axis = float(rng.choice([90.0, 270.0, rng.uniform(0, 360)]) + rng.normal(0, 8))
-        at = axis + float(rng.choice([0, 180, 90, 270], p=[0.5, 0.22, 0.14, 0.14]) + rng.normal(0, 12))
+        axis = float(rng.choice([90.0, 270.0, rng.uniform(0, 360)], p=[0.6, 0.2, 0.2]) + rng.normal(0, 8))
+        at = axis + float(rng.choice([0, 180, 90, 270], p=[0.6, 0.18, 0.11, 0.11]) + rng.normal(0, 12))
         height, width = scene.size
         scale = min(pose.px_per_mm, 0.92 * min(height, width) / specs[0].profile.length)
         pose = replace(

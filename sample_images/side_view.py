@@ -68,7 +68,14 @@ def draw_eggs(specs: tuple[EggSpec, ...], scene: Scene, seed: int) -> SimulatedP
         for spec, pose, layer in zip(specs, scene.poses, layers, strict=True)
     )
     return SimulatedPhoto(
-        rgb, eggs, "side", seed, scene.problems, lamp=scene.lamp, surroundings=scene.surroundings
+        rgb,
+        eggs,
+        "side",
+        seed,
+        scene.problems,
+        lamp=scene.lamp,
+        lamp_turn_deg=scene.lamp_turn_deg,
+        surroundings=scene.surroundings,
     )
 
 

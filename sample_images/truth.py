@@ -178,7 +178,7 @@ class SimulatedPhoto:
     """A finished picture (uint8, H x W x 3) and all that is true of it.
 
     ``problems`` names what was spoilt on purpose; ``lamp`` and ``surroundings`` say in words how
-    the picture was set up.
+    the picture was set up; ``lamp_turn_deg`` how far a lamp below was carried round the egg.
     """
 
     rgb: NDArray[np.uint8]
@@ -187,6 +187,7 @@ class SimulatedPhoto:
     seed: int
     problems: tuple[str, ...] = ()
     lamp: str = ""
+    lamp_turn_deg: float = 0.0
     surroundings: str = ""
     tray: TrayTruth | None = None
 

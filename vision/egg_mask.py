@@ -1,7 +1,7 @@
 """Which pixels are egg, its blunt half, its air cell: a small segmentation network.
 
 The network (EfficientNet-Lite0 encoder, light decoder; ``vision/egg_mask_card.md``) answers with
-four probability maps. It means the *whole* egg: parts hidden by a lamp, a finger or darkness
+five probability maps. It means the *whole* egg: parts hidden by a lamp, a finger or darkness
 included. It is run by onnxruntime on one thread, so that several photos can be read side by side.
 """
 
@@ -39,11 +39,14 @@ class EggMaps:
     blunt_half
         It lies on the blunt side of its egg's middle.
     air_cell
-        It lies beyond the rim of the air cell, toward the blunt end, where that line shows.
+        It lies beyond the near rim of the air cell, toward the blunt end; a guess where that line
+        does not show.
     origin_px
         Photo position (x, y) of the centre of the maps' top left pixel.
     scale
         Photo pixels for each map pixel.
+    line_shows
+        It lies in an egg whose air cell has a rim that a person can see; ``None`` where not told.
     """
 
     egg: FloatMap
@@ -52,6 +55,7 @@ class EggMaps:
     air_cell: FloatMap
     origin_px: tuple[float, float]
     scale: float
+    line_shows: FloatMap | None = None
 
     def to_photo(self, points: NDArray[np.floating]) -> NDArray[np.float64]:
         """Map positions (N, 2), x and y, as photo positions."""
@@ -66,7 +70,7 @@ class EggMaskNetwork:
         self._session = single_thread_session(path)
 
     def __call__(self, rgb: RgbImage) -> FloatMap:
-        """Four probability maps, shape (4, H, W), of a picture whose sides are multiples of 32."""
+        """Five probability maps, shape (5, H, W), of a picture whose sides are multiples of 32."""
         x = (rgb.astype(np.float32) - 127.0) / 128.0
         logits = self._session.run(None, {"rgb": x.transpose(2, 0, 1)[None]})[0][0]
         size = (rgb.shape[1], rgb.shape[0])
@@ -130,4 +134,4 @@ def cut_window(
 
 
 def _named(maps: FloatMap, *, origin_px: tuple[float, float], scale: float) -> EggMaps:
-    return EggMaps(maps[0], maps[1], maps[2], maps[3], origin_px, scale)
+    return EggMaps(maps[0], maps[1], maps[2], maps[3], origin_px, scale, maps[4])

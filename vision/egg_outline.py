@@ -33,6 +33,8 @@ MIN_EGG_PIXELS = 60
 # How much the difference in breadth at 0.3 of the length either side of the middle tells: in simulated
 # eggs 0.053 of the breadth with a spread of 0.068, so 2 x 0.053 / 0.068 ** 2 in logits, rounded up.
 SHAPE_EVIDENCE = 25.0
+# Mean of (probability - 1/2) times place over extent; an egg parted sharply in halves gives 0.106.
+ACROSS_KNOWN_FROM = 0.05
 SENSE_KNOWN_FROM = 0.62  # below this probability the blunt end is not told
 
 
@@ -116,9 +118,11 @@ def fit_outline(maps: EggMaps, *, end_view: bool = False) -> Outline | None:
     start = (x, y, major_angle, max(d1, d2), min(d1, d2))
     if end_view:
         return _ellipse_outline(maps, start)
+    if _blunt_end_lies_across(maps, mask, start):
+        start = (x, y, major_angle + math.pi / 2, start[4], start[3])
     probability, toward = _blunt_end(maps, mask, contour, start)
     if toward < 0:
-        start = (x, y, major_angle + math.pi, start[3], start[4])
+        start = (x, y, start[2] + math.pi, start[3], start[4])
     fitted = _fit_profile(contour, start)
     return _profile_outline(maps, fitted, probability)
 
@@ -147,6 +151,21 @@ def _contour(
     along = np.concatenate([[0], np.cumsum(steps)])
     wanted = np.linspace(0, along[-1], count, endpoint=False)
     return np.stack([np.interp(wanted, along, line[:, i]) for i in (0, 1)], axis=1)
+
+
+def _blunt_end_lies_across(
+    maps: EggMaps, mask: NDArray[np.bool_], start: tuple[float, float, float, float, float]
+) -> bool:
+    """Whether the blunt half lies to one side of the silhouette's longer axis.
+
+    An egg that leans toward the camera, or a photo squashed on its way, looks broader than long.
+    """
+    x, y, angle, length, breadth = start
+    rows, columns = np.nonzero(mask)
+    chance = maps.blunt_half[rows, columns] - 0.5
+    along = np.mean(chance * ((columns - x) * math.cos(angle) + (rows - y) * math.sin(angle))) / length
+    across = np.mean(chance * ((rows - y) * math.cos(angle) - (columns - x) * math.sin(angle))) / breadth
+    return bool(abs(across) > max(ACROSS_KNOWN_FROM, 2 * abs(along)))
 
 
 def _blunt_end(

@@ -5,6 +5,7 @@ Two looks: the whole photo, shrunk, says roughly where eggs are; a window round 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,6 +15,7 @@ from vision.egg_outline import Candidate, find_candidates, fit_outline
 from vision.reading import Outline, View
 
 WINDOW_OVER_EXTENT = 1.5
+CLOSE_OVER_LENGTH, CLOSE_SHIFT = 0.9, 0.15  # the closer look at the blunt end
 # From above, a dark egg is told by its neighbours too: a wider window, but fewer pixels an egg.
 END_VIEW_OVER_EXTENT, END_VIEW_WINDOW = 2.0, 192
 TRAY_SIDE = 640  # the shrunk photo's longer side where eggs are many and small
@@ -28,10 +30,14 @@ SAME_EGG_DISTANCE = 0.35  # of the breadth: two outlines nearer than this are on
 
 @dataclass(frozen=True)
 class FoundEgg:
-    """An egg's outline in photo pixels and the network's maps of its window."""
+    """An egg's outline in photo pixels and the network's maps of its window.
+
+    ``blunt_end_maps`` are those of a closer look at its blunt end, where that is known.
+    """
 
     outline: Outline
     maps: EggMaps
+    blunt_end_maps: EggMaps | None = None
 
 
 def find_eggs(
@@ -93,7 +99,22 @@ def _look_closely(
         **({"size": END_VIEW_WINDOW} if end_view else {}),
     )
     outline = fit_outline(maps, end_view=end_view)
-    return None if outline is None else FoundEgg(outline, maps)
+    if outline is None:
+        return None
+    return FoundEgg(outline, maps, None if outline.axis_deg is None else _blunt_end(network, rgb, outline))
+
+
+def _blunt_end(network: EggMaskNetwork, rgb: RgbImage, outline: Outline) -> EggMaps:
+    """Maps from 0.1 of the length before the blunt pole to 0.8 behind it, at a finer scale."""
+    assert outline.axis_deg is not None
+    angle = math.radians(outline.axis_deg)
+    shift = CLOSE_SHIFT * outline.length_px
+    centre = (
+        outline.centre_px[0] + shift * math.cos(angle),
+        outline.centre_px[1] + shift * math.sin(angle),
+    )
+    longer = max(outline.length_px, outline.breadth_px)
+    return window_maps(network, rgb, centre_px=centre, side_px=CLOSE_OVER_LENGTH * longer)
 
 
 def _without_twins(eggs: list[FoundEgg]) -> list[FoundEgg]:

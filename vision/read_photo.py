@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.air_cell import air_cell_mask, measure_air_cell
+from vision.air_cell import air_cell_mask
 from vision.egg_mask import EggMaskNetwork, RgbImage, cut_window, shipped_network
 from vision.embryo import measure_embryo
 from vision.end_view_air_cell import measure_end_view_air_cell
@@ -20,7 +20,8 @@ from vision.photo import Photo
 from vision.photo_scale import sized, stated_scale
 from vision.polygon_mask import filled_polygon
 from vision.quality import judge_quality
-from vision.reading import AirCell, EggMasks, Embryo, PhotoReading, Reading, Veins, View
+from vision.reading import EggMasks, Embryo, PhotoReading, Reading, Veins, View
+from vision.side_air_cell import side_view_air_cell
 from vision.tray_photo import TrayInPhoto, tray_in_photo
 from vision.veins import measure_veins, vein_probability
 
@@ -158,19 +159,6 @@ def read_egg(rgb: RgbImage, egg: FoundEgg, *, view: View) -> Reading:
         embryo = replace(embryo, centre_px=(float(centre[0]), float(centre[1])))
     masks = _masks(rgb, region, probability > 0.5, cell_mask, origin, scale)
     return Reading(outline, quality, air_cell, veins, embryo, missing=missing, masks=masks)
-
-
-def side_view_air_cell(egg: FoundEgg) -> tuple[AirCell | None, str | None]:
-    """The air cell of an egg seen from the side, from the maps it was found by, in photo pixels.
-
-    The second is the reason where there is none; see :func:`vision.air_cell.measure_air_cell`.
-    """
-    maps = egg.maps
-    local = in_window(egg.outline, origin_px=maps.origin_px, scale=maps.scale)
-    air_cell, reason = measure_air_cell(maps.air_cell, local)
-    if air_cell is None:
-        return None, reason
-    return replace(air_cell, boundary_px=maps.to_photo(air_cell.boundary_px)), None
 
 
 def _inside_photo(rgb: RgbImage, origin: tuple[float, float], scale: float, size: int) -> NDArray[np.bool_]:

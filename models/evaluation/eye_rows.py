@@ -11,6 +11,8 @@ from models.evaluation.air_cell_lines import ALWAYS_GUESS, LineScore
 from models.evaluation.row_text import mean_text, share_text
 from models.evaluation.target_row import TargetRow
 
+LAMP_ENDS = ("at the blunt end", "at the pointed end", "at the side", "behind")
+
 if TYPE_CHECKING:
     from models.evaluation.contents import AnswerRow
     from models.evaluation.drawn_eggs import DrawnEgg
@@ -21,12 +23,35 @@ def real_line_rows(score: LineScore) -> list[TargetRow]:
     """Air-cell lines on real photos, evening left out, against those marked by eye."""
     return [
         TargetRow(
-            "real lines: mean absolute difference",
+            "real lines: place in the picture",
+            "<= 0.015 of the length",
+            f"{score.place_difference:.4f} (bias {score.place_bias:+.4f}; "
+            f"always {ALWAYS_GUESS}: {score.guess_difference:.4f})",
+            f"{score.found} lines, evening left out",
+            score.place_difference <= 0.015,
+        ),
+        TargetRow(
+            "real lines: depth, each from its own outline's pole",
             "<= 0.015 of the length",
             f"{score.line_difference:.4f} (bias {score.line_bias:+.4f}; "
             f"always {ALWAYS_GUESS}: {score.guess_difference:.4f})",
             f"{score.found} lines, evening left out",
             score.line_difference <= 0.015,
+        ),
+        TargetRow(
+            "real rim planes: depth against the eye's line, fitted alike",
+            "-",
+            f"{score.depth_difference:.4f} (bias {score.depth_bias:+.4f}; against the eye's line itself "
+            f"{score.plane_from_line:.4f})",
+            f"{score.planes} lines, evening left out",
+            None,
+        ),
+        TargetRow(
+            "real rim planes: the eye's in the 90 % interval",
+            "about 90%",
+            share_text(score.plane_held, score.planes),
+            f"{score.planes} lines, evening left out",
+            0.85 * score.planes <= score.plane_held,
         ),
         TargetRow(
             "real lines: found where the eye sees one",
@@ -48,22 +73,24 @@ def real_line_rows(score: LineScore) -> list[TargetRow]:
 def drawn_line_rows(eggs: Sequence[DrawnEgg]) -> list[TargetRow]:
     """Air-cell lines on drawn eggs against the drawn truth."""
     visible = [e for e in eggs if e.line_visible]
-    errors = np.array([e.depth_error_mm for e in visible if e.depth_error_mm is not None], dtype=float)
-    found = sum(e.line_found for e in visible)
-    without = [e for e in eggs if not e.line_visible]
+    read = [e for e in visible if e.depth_error_mm is not None]
+    errors = np.array([e.depth_error_mm for e in read], dtype=float)
+    tilts = np.array([e.tilt_error_deg for e in read if e.usual_tilt], dtype=float)
+    without = [e for e in eggs if e.line_hidden]
     claimed = sum(e.line_found for e in without)
     near = int((np.abs(errors) <= 1.5).sum())
+    level = int((np.abs(tilts) <= 4).sum())
     counted = f"{len(errors)} drawn eggs"
-    return [
+    rows = [
         TargetRow(
             "drawn lines: found where a person could see one",
             ">= 95%",
-            share_text(found, len(visible)),
+            share_text(len(read), len(visible)),
             f"{len(visible)} drawn eggs",
-            found >= 0.95 * len(visible),
+            len(read) >= 0.95 * len(visible),
         ),
         TargetRow(
-            "drawn lines: claimed where a person sees none",
+            "drawn lines: claimed where nobody could see one",
             "<= 2%",
             share_text(claimed, len(without)),
             f"{len(without)} drawn eggs",
@@ -72,7 +99,9 @@ def drawn_line_rows(eggs: Sequence[DrawnEgg]) -> list[TargetRow]:
         TargetRow(
             "drawn lines: mean absolute error",
             "<= 0.6 mm",
-            mean_text(np.abs(errors).tolist(), "mm"),
+            f"{mean_text(np.abs(errors).tolist(), 'mm')}; median {np.median(np.abs(errors)):.2f}"
+            if len(errors)
+            else "none to count",
             counted,
             bool(len(errors)) and float(np.abs(errors).mean()) <= 0.6,
         ),
@@ -90,7 +119,33 @@ def drawn_line_rows(eggs: Sequence[DrawnEgg]) -> list[TargetRow]:
             counted,
             bool(len(errors)) and near >= 0.95 * len(errors),
         ),
+        TargetRow(
+            "drawn lines: tilt within 4 degrees, loose ones apart",
+            ">= 95%",
+            f"{share_text(level, len(tilts))}; mean {mean_text(np.abs(tilts).tolist(), 'degrees')}",
+            f"{len(tilts)} drawn eggs",
+            bool(len(tilts)) and level >= 0.95 * len(tilts),
+        ),
     ]
+    for place, name in enumerate(("depth", "diameter", "volume", "tilt")):
+        held = sum(e.held is not None and e.held[place] for e in read)
+        rows.append(
+            TargetRow(
+                f"drawn air cells: {name} in its 90 % interval",
+                "about 90%",
+                share_text(held, len(read)),
+                counted,
+                bool(read) and held >= 0.85 * len(read),
+            )
+        )
+    return rows + [_lamp_row(end, [e for e in visible if e.lamp_end == end]) for end in LAMP_ENDS]
+
+
+def _lamp_row(end: str, eggs: Sequence[DrawnEgg]) -> TargetRow:
+    """One lamp's share of found lines and their mean error, for comparison."""
+    errors = [abs(e.depth_error_mm) for e in eggs if e.depth_error_mm is not None]
+    found = f"found {share_text(len(errors), len(eggs))}, off by {mean_text(errors, 'mm')}"
+    return TargetRow(f"drawn lines, lamp {end}", "-", found, f"{len(eggs)} drawn eggs", None)
 
 
 def answer_row(name: str, whole: AnswerRow, *, asked: float | None) -> TargetRow:

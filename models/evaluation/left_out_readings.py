@@ -18,8 +18,8 @@ from models.shared_data import RealPhoto
 from vision.egg_mask import EggMaskNetwork
 from vision.find_eggs import find_eggs
 from vision.photo import open_photo
-from vision.read_photo import side_view_air_cell
 from vision.reading import AirCell, Outline
+from vision.side_air_cell import side_view_air_cell
 
 LEFT_OUT_FOLDER = Path(__file__).resolve().parents[1] / "left_out"
 

@@ -1,12 +1,14 @@
 """What the segmentation network should answer for a labelled or simulated photo.
 
-Four maps of the photo's size, ``uint8``: 0 no, 1 yes, 255 not known (left out of the loss).
+Five maps of the photo's size, ``uint8``: 0 no, 1 yes, 255 not known (left out of the loss).
 
 0. **egg**: inside the whole silhouette, hidden parts included;
 1. **core**: inside the silhouette shrunk to :data:`CORE_SCALE`, which keeps touching eggs apart;
 2. **blunt half**: on the blunt side of the egg's middle (unknown in end view);
-3. **air cell**: in the silhouette, beyond the rim's line toward the blunt end, where a person can
-   see that line; no where a person sees none.
+3. **air cell**: in the silhouette, beyond the near rim's line toward the blunt end; unknown where that
+   line's place is not known. Whether the line can be seen is kept apart, in the next map: were unseen
+   lines drawn as no air cell, a network in doubt whether a line shows would put it nearer to the pole.
+4. **line shows**: in the silhouette of an egg whose rim a person can see.
 """
 
 from __future__ import annotations
@@ -26,7 +28,8 @@ from models.shared_data import labelled_photos
 if TYPE_CHECKING:
     from sample_images.simulator import SimulatedPhoto
 
-EGG, CORE, BLUNT_HALF, AIR_CELL = range(4)
+EGG, CORE, BLUNT_HALF, AIR_CELL, LINE_SHOWS = range(5)
+MAPS = 5
 UNKNOWN = 255
 CORE_SCALE = 0.6
 BLUNT_DIRECTIONS = {"right": (1.0, 0.0), "down": (0.0, 1.0), "left": (-1.0, 0.0), "up": (0.0, -1.0)}
@@ -34,7 +37,7 @@ BLUNT_DIRECTIONS = {"right": (1.0, 0.0), "down": (0.0, 1.0), "left": (-1.0, 0.0)
 
 @dataclass(frozen=True)
 class LabelledPhoto:
-    """A picture with its four target maps and the group (evening) it must be left out with."""
+    """A picture with its five target maps and the group (evening) it must be left out with."""
 
     name: str
     group: str
@@ -118,8 +121,8 @@ def real_photos(folder: Path) -> Iterator[LabelledPhoto]:
 
 
 def real_targets(row: dict[str, str], shape: tuple[int, int]) -> NDArray[np.uint8]:
-    """Target maps of one labelled photo, shape (4, H, W)."""
-    targets = np.zeros((4, *shape), dtype=np.uint8)
+    """Target maps of one labelled photo, shape (5, H, W)."""
+    targets = np.zeros((MAPS, *shape), dtype=np.uint8)
     outline = ellipse_points(row)
     centre = outline.mean(axis=0)
     egg = fill_polygon(shape, outline)
@@ -134,15 +137,18 @@ def real_targets(row: dict[str, str], shape: tuple[int, int]) -> NDArray[np.uint
     line = np.array([p.split(":") for p in row["air_cell_points"].split(";") if p], dtype=float)
     if len(line) >= 2 and known_end:
         targets[AIR_CELL] = egg & beyond_line(shape, line, toward)
-    elif row["air_cell_visible"] != "0":
+        targets[LINE_SHOWS] = egg
+    else:
         targets[AIR_CELL][egg] = UNKNOWN
+        if row["air_cell_visible"] != "0":
+            targets[LINE_SHOWS][egg] = UNKNOWN
     return targets
 
 
 def simulated_targets(photo: SimulatedPhoto) -> NDArray[np.uint8]:
-    """Target maps of one simulated photo, shape (4, H, W), from its exact truth."""
+    """Target maps of one simulated photo, shape (5, H, W), from its exact truth."""
     shape = photo.rgb.shape[:2]
-    targets = np.zeros((4, *shape), dtype=np.uint8)
+    targets = np.zeros((MAPS, *shape), dtype=np.uint8)
     for egg in photo.eggs:
         outline = np.asarray(egg.outline_px, dtype=float)
         centre = np.asarray(egg.centre_px, dtype=float)
@@ -152,11 +158,15 @@ def simulated_targets(photo: SimulatedPhoto) -> NDArray[np.uint8]:
         if photo.view == "end" or egg.axis_deg is None:
             targets[BLUNT_HALF][inside] = UNKNOWN
             targets[AIR_CELL][inside] = UNKNOWN
+            targets[LINE_SHOWS][inside] = UNKNOWN
             continue
         angle = math.radians(egg.axis_deg)
         blunt = half_plane(shape, (centre[0], centre[1]), (math.cos(angle), math.sin(angle)))
         targets[BLUNT_HALF][inside] = blunt[inside]
+        region = fill_polygon(shape, np.asarray(egg.air_cell.region_px, dtype=float))
+        targets[AIR_CELL][inside] = region[inside]
         if egg.air_cell.line_visible:
-            region = fill_polygon(shape, np.asarray(egg.air_cell.region_px, dtype=float))
-            targets[AIR_CELL][inside] = region[inside]
+            targets[LINE_SHOWS][inside] = 1
+        elif not egg.air_cell.line_hidden:
+            targets[LINE_SHOWS][inside] = UNKNOWN
     return targets

@@ -17,7 +17,7 @@ from models.evaluation.outlines import overlap
 from vision.egg_mask import shipped_network
 from vision.find_eggs import FoundEgg, find_eggs
 from vision.photo import open_photo
-from vision.read_photo import side_view_air_cell
+from vision.side_air_cell import side_view_air_cell
 
 Found = list[tuple[dict[str, str], FoundEgg | None]]
 
