@@ -8,10 +8,12 @@ import streamlit as st
 
 from incubation import records as rec
 from review_ui.screens import frame
+from review_ui.screens.egg_history import ask_swapped, both_pictures, days_in_words
 from review_ui.screens.egg_panel import LOOK_LAYERS, calls_so_far, earlier_days, proposal_words
 from review_ui.services.calling import SHORTEST_LOOK_S, last_called, make_call, undo
 from review_ui.services.egg_picture import EGG_LAYERS
 from review_ui.services.review_queue import next_egg, review_queue
+from review_ui.services.swaps import swap_question
 
 # The letters C and R belong to Streamlit itself, so digits; the same everywhere.
 CALLS = (
@@ -76,6 +78,7 @@ def _egg(
 
     with store.read() as session:
         history = rec.history_of(session, state.egg.id)
+        question = swap_question(session, history, look)
     several = len(history.looks) > 1
     picture_side, word_side, *earlier_side = st.columns([5, 4, 2] if several else [5, 4], gap="medium")
     with picture_side:
@@ -86,8 +89,11 @@ def _egg(
         layers = tuple(
             st.session_state.get(f"layers_{state.egg.id}", st.session_state.get("_layers", LOOK_LAYERS))
         )
-        picture = frame.look_picture(look, layers=layers, side_px=1000)
-        if picture is not None:
+        picture = None if question else frame.look_picture(look, layers=layers, side_px=1000)
+        if question is not None:
+            both_pictures(question, layers=layers)
+            ask_swapped(store, question, who, with_proposals=not blind)
+        elif picture is not None:
             with st.container(key="egg_picture"):
                 st.image(picture, width="stretch", alt=f"Egg {state.egg.cup} on day {look.reading.day:g}")
     with word_side:
@@ -106,6 +112,7 @@ def _egg(
             st.write("The proposal is hidden until you have called.")
         else:
             proposal_words(look)
+        days_in_words(history, with_proposals=not blind)
         calls_so_far(history)
         st.toggle("Hide the proposal until I have called", key="blind", persist_state="session")
         chosen = st.pills(
