@@ -82,7 +82,10 @@ class Agreement:
 
 @dataclass(frozen=True)
 class Drop:
-    """That the newest batch was overruled more often than those before: counts of eggs, and the p-value."""
+    """That the newest batch was overruled more often than those before: counts of eggs, and the p-value.
+
+    ``other_model`` says whether a model judged it that had judged none of those before.
+    """
 
     batch: str
     blind: bool
@@ -91,6 +94,7 @@ class Drop:
     overruled_before: int
     eggs_before: int
     p_value: float
+    other_model: bool = False
 
 
 def opinions_of(evidence: Iterable[EggEvidence]) -> tuple[Opinion, ...]:
@@ -210,12 +214,16 @@ def _drop(votes: Sequence[Opinion], *, blind: bool) -> Drop | None:
     newest = max((one.batch for one in votes), key=lambda batch: (batch.set_at, batch.id))
     new = [one.overruled for one in votes if one.batch.id == newest.id]
     before = [one.overruled for one in votes if one.batch.id != newest.id]
+    models = {one.proposal.model for one in votes if one.batch.id == newest.id}
+    known = {one.proposal.model for one in votes if one.batch.id != newest.id}
     if len(new) < FEWEST_NEW or len(before) < FEWEST_BEFORE:
         return None
     p_value = more_often(sum(new), len(new), sum(before), len(before))
     if p_value >= DROP_LEVEL:
         return None
-    return Drop(newest.name, blind, sum(new), len(new), sum(before), len(before), p_value)
+    return Drop(
+        newest.name, blind, sum(new), len(new), sum(before), len(before), p_value, bool(models - known)
+    )
 
 
 def more_often(overruled: int, eggs: int, overruled_before: int, eggs_before: int) -> float:

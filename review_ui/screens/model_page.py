@@ -77,8 +77,8 @@ def _earned(standing: Standing) -> None:
             _promise(earned)
     st.caption(
         "Counted for the model in use, on eggs that hatched or were opened, one vote an egg, by what was "
-        "proposed before that was known; calls never count. It holds for eggs to come that are like these: "
-        "the same lamp, phone, shells and days."
+        "proposed before that was known; calls never count, nor do eggs nobody opened. It holds for eggs "
+        "to come that are like these: the same lamp, phone, shells and days."
     )
 
 

@@ -210,6 +210,16 @@ def test_an_own_model_that_was_changed_is_refused(own_file):
         assert "trayglow train --restore" in str(caught.value)
 
 
+def test_an_own_model_that_is_gone_is_named(own_file):
+    """As on a second station, or after records were put back without the folder of models."""
+    sha256 = model_files.checksum(own_file)
+    own_file.unlink()
+    with pytest.raises(ModelFileError, match="could not be read") as caught:
+        open_own_heads(own_file, sha256=sha256)
+    one_sentence(caught.value, own_file)
+    assert "trayglow train --restore" in str(caught.value)
+
+
 def test_a_tampered_model_is_each_photos_reason_and_nothing_is_judged(own_file, tmp_path):
     """As in a process that examines photos, where the file was changed after the first look at it."""
     sha256 = model_files.checksum(own_file)

@@ -139,6 +139,16 @@ def test_a_drop_is_announced(shown):
     assert "12 of 40" in said
 
 
+def test_a_drop_after_another_model_says_so():
+    eggs = hatch(1, 100, 5) + hatch(2, 40, 15)
+    (same,) = dropped(opinions_of(eggs))
+    later = [replace(one, proposals=(replace(one.proposals[0], model="m+own-1"),)) for one in eggs[100:]]
+    (other,) = dropped(opinions_of([*eggs[:100], *later]))
+    assert (same.other_model, other.other_model) == (False, True)
+    assert "Another model judged these eggs" in drop_words(other)
+    assert "Another model" not in drop_words(same)
+
+
 @pytest.mark.parametrize(
     "eggs",
     [
