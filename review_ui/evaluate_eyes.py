@@ -112,6 +112,20 @@ def retina(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
     return Part(retinal_rows(scores), f"{title}\n{retinal_table(scores)}\n")
 
 
+def veins(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
+    """Veins of drawn eggs, and drawn eggs without any."""
+    from models.evaluation.drawn_veins import drawn_vein_scores, vein_rows
+
+    return Part(vein_rows(*drawn_vein_scores(pool)))
+
+
+def faults(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
+    """Blood rings, embryos and shells of drawn eggs."""
+    from models.evaluation.drawn_faults import drawn_fault_scores, fault_rows
+
+    return Part(fault_rows(drawn_fault_scores(pool)))
+
+
 def quality(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
     """Photo quality: labelled, spoilt by known amounts, drawn."""
     from models.evaluation.photo_quality import (

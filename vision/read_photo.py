@@ -20,7 +20,8 @@ from vision.photo import Photo
 from vision.photo_scale import sized, stated_scale
 from vision.polygon_mask import filled_polygon
 from vision.quality import judge_quality
-from vision.reading import EggMasks, Embryo, PhotoReading, Reading, Veins, View
+from vision.reading import EggMasks, Embryo, PhotoReading, Reading, Shell, Veins, View
+from vision.ring_and_shell import ring_and_shell
 from vision.side_air_cell import side_view_air_cell
 from vision.tray_photo import TrayInPhoto, tray_in_photo
 from vision.veins import measure_veins, vein_probability
@@ -29,6 +30,7 @@ from vision.veins import measure_veins, vein_probability
 # the shell's own, and a 50-megapixel close-up takes no longer than a small one.
 WORK_LENGTH_PX = 480
 WORK_OVER_LENGTH = 1.12
+RIM_PX = 13  # of the window: no vein is looked for so near the air cell's line
 NO_EGG = (
     "no egg was found in it; put one lit egg in the middle of the picture, in a dark room, and take it again"
 )
@@ -134,8 +136,9 @@ def read_egg(rgb: RgbImage, egg: FoundEgg, *, view: View) -> Reading:
             local_cell = replace(air_cell, boundary_px=(air_cell.boundary_px - np.array(origin)) / scale)
             cell_mask = region & air_cell_mask(local_cell, local, region.shape)
             contents = region & ~cell_mask
-        probability = vein_probability(picture, contents)
-        veins = measure_veins(probability, contents, egg_length_px=local.length_px)
+        clear_of_rim = contents & (cv2.dilate(cell_mask.astype(np.uint8), np.ones((RIM_PX, RIM_PX))) == 0)
+        probability = vein_probability(picture, clear_of_rim)
+        veins = measure_veins(probability, clear_of_rim, egg_length_px=local.length_px, outline=local)
         if veins.visible is None:
             missing["veins"] = "whether there are veins cannot be told here"
     else:
@@ -149,7 +152,8 @@ def read_egg(rgb: RgbImage, egg: FoundEgg, *, view: View) -> Reading:
             missing["air_cell.tilt_deg"] = NO_TILT_FROM_ABOVE
             if no_depth is not None:
                 missing["air_cell.depth_fraction"] = missing["air_cell.volume_fraction"] = no_depth
-        # From above, the air cell's rim is a line like a vein, and it is not found in every egg.
+        # From above, the air cell's rim is a line like a vein, and veins lie near the edge: with the drawn
+        # rim itself left out they were seen in 2 of 12 drawn eggs that showed some, and in 4 of 24 without.
         missing["veins"] = "not counted in end view, where the air cell's rim looks like a vein"
     embryo, no_embryo = measure_embryo(picture, contents, outline=local)
     if no_embryo is not None:
@@ -157,8 +161,15 @@ def read_egg(rgb: RgbImage, egg: FoundEgg, *, view: View) -> Reading:
     if embryo.centre_px is not None:
         centre = np.array(embryo.centre_px) * scale + np.array(origin)
         embryo = replace(embryo, centre_px=(float(centre[0]), float(centre[1])))
+    ring, shell = None, Shell()
+    if view == "side":
+        ring, shell = ring_and_shell(
+            picture, contents, probability, outline=local, veins=veins, origin_px=origin, scale=scale
+        )
     masks = _masks(rgb, region, probability > 0.5, cell_mask, origin, scale)
-    return Reading(outline, quality, air_cell, veins, embryo, missing=missing, masks=masks)
+    return Reading(
+        outline, quality, air_cell, veins, embryo, missing=missing, masks=masks, ring=ring, shell=shell
+    )
 
 
 def _inside_photo(rgb: RgbImage, origin: tuple[float, float], scale: float, size: int) -> NDArray[np.bool_]:

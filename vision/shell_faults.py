@@ -45,6 +45,8 @@ YOLK_BAND = 0.34
 YOLK_APART = (0.2, 0.5)  # of egg length
 YOLK_DIP = 0.05  # natural logarithm of red over green
 YOLK_OVER_DETAIL = 2.5
+YOLK_OF_RANGE = 0.4  # of all that the light changes along the egg
+YOLKS_ALIKE = 2.0  # difference of the two shadows, in dips
 
 
 def shell_faults(
@@ -188,6 +190,9 @@ def _two_yolks(soft: _Soft, outline: Outline) -> list[LookHere]:
     dip, first, second = _deepest_dip(smooth, known / PLACES)
     detail = shadow - blur_inside(shadow, soft.core.astype(np.float32), 3.0)
     if dip < max(YOLK_DIP, YOLK_OVER_DETAIL * float(detail[soft.core].std())):
+        return []
+    # A lamp and a growing embryo change the light much more than two yolks do, and on one side.
+    if dip < YOLK_OF_RANGE * np.ptp(smooth) or abs(smooth[first] - smooth[second]) > YOLKS_ALIKE * dip:
         return []
     turn = np.linspace(0, 2 * np.pi, 33)[:-1]
     round_yolk = 0.11 * SOFT_LENGTH_PX * np.stack([np.cos(turn), np.sin(turn)], axis=1)
