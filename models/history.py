@@ -25,6 +25,8 @@ CALL_CHANCE, FOUND_CHANCE = 0.95, 0.99
 # From so much better a fit of another egg the person is asked whether it was swapped (chosen on
 # eggs drawn by chance: the fewer false questions, the more swaps unnoticed).
 ANOTHER_EGG_FROM = 6.0
+# Of a look from above beside one from the side: its chances were never measured on real trays (chosen).
+FROM_ABOVE_WEIGHT = 0.5
 LATE_DEATH_FROM = 0.2  # chance of having stopped late from which a person looks closely
 LEANS_FROM = 0.5
 _SHOWN_DAYS = 2
@@ -47,6 +49,8 @@ class EarlierLook:
         What a person called it, or what was found in it; outranks the model's chances.
     found
         Whether that was found rather than called.
+    from_above
+        Whether the picture was taken from above.
     """
 
     day: float
@@ -54,6 +58,7 @@ class EarlierLook:
     looks_like: ApparentDay | None = None
     said: Said | None = None
     found: bool = False
+    from_above: bool = False
 
     def sentence(self) -> str:
         """As in "on day 7 it looked developing (92%)"."""
@@ -71,7 +76,7 @@ class EarlierLook:
     def evidence(self) -> Evidence:
         """For the state model."""
         if self.said is None:
-            return _evidence(self.day, self.probability, self.looks_like)
+            return _evidence(self.day, self.probability, self.looks_like, from_above=self.from_above)
         chance = FOUND_CHANCE if self.found else CALL_CHANCE
         other = (1 - chance) / 3
         clear, early, late, living = (
@@ -101,6 +106,7 @@ def with_history(
     day: float,
     species: Species,
     usable: bool,
+    from_above: bool = False,
     pass_from: float,
     confirm_from: float,
 ) -> WithHistory:
@@ -117,6 +123,8 @@ def with_history(
         Of incubation; whose calendar holds.
     usable
         Whether today's picture is good enough; without it nothing is combined.
+    from_above
+        Whether it was taken from above.
     pass_from, confirm_from
         The operating points of the heads' card.
     """
@@ -129,7 +137,7 @@ def with_history(
     now = belief(
         [
             *(one.evidence() for one in known),
-            _evidence(day, today.probability, judgement.apparent_day),
+            _evidence(day, today.probability, judgement.apparent_day, from_above=from_above),
         ],
         species=species,
     )
@@ -212,13 +220,16 @@ def _three(now: Belief) -> dict[str, float]:
     return {name: value / total for name, value in kept.items()}
 
 
-def _evidence(day: float, probability: Mapping[str, float], looks_like: ApparentDay | None) -> Evidence:
+def _evidence(
+    day: float, probability: Mapping[str, float], looks_like: ApparentDay | None, *, from_above: bool
+) -> Evidence:
     return evidence_of_look(
         day=day,
         clear=probability["clear"],
         early_death=probability["early death"],
         developing=probability["developing"],
         looks_like=looks_like,
+        weight=FROM_ABOVE_WEIGHT if from_above else 1.0,
     )
 
 

@@ -87,15 +87,24 @@ class Belief:
 
 
 def evidence_of_look(
-    *, day: float, clear: float, early_death: float, developing: float, looks_like: ApparentDay | None = None
+    *,
+    day: float,
+    clear: float,
+    early_death: float,
+    developing: float,
+    looks_like: ApparentDay | None = None,
+    weight: float = 1.0,
 ) -> Evidence:
     """Evidence from a look's calibrated probabilities: each divided by the share it was taught with.
+
+    A weight below 1 is for a look whose probabilities are less to be trusted: as much evidence as
+    that share of a look.
 
     An egg that stopped late is like nothing the heads were taught; it is taken to look half like an
     early death and half like a developing egg.
     """
     chances = np.clip([clear, early_death, developing], LEAST_CHANCE, 1.0)
-    c, e, d = chances / chances.sum() / _SHARED
+    c, e, d = (chances / chances.sum() / _SHARED) ** weight
     return Evidence(day, float(c), float(e), float((e + d) / 2), float(d), looks_like)
 
 

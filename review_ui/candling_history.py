@@ -105,7 +105,7 @@ def contradicted(
     clash = contradiction(record, past.looks, day=day, view=view)
     if clash is not None:
         return clash
-    answer = _with_history(record, past, day=day, points=OperatingPoints(1.0, 1.0))
+    answer = _with_history(record, past, day=day, view=view, points=OperatingPoints(1.0, 1.0))
     if answer.against is None:
         return None
     earlier = next(look for look, seen in zip(past.looks, past.seen, strict=True) if seen is answer.against)
@@ -164,7 +164,7 @@ def in_the_light_of(
         }
     if not any(int(look.reading.day) < int(day) for look in past.looks):
         return entry
-    answer = _with_history(entry, past, day=day, points=points())
+    answer = _with_history(entry, past, day=day, view=view, points=points())
     if answer.belief is None:
         return entry
     proposal = answer.judgement.proposal
@@ -261,7 +261,7 @@ def _fits_turned(
 
 
 def _with_history(
-    record: Mapping[str, Any], past: Past, *, day: float, points: OperatingPoints
+    record: Mapping[str, Any], past: Past, *, day: float, view: str | None, points: OperatingPoints
 ) -> WithHistory:
     proposal = single_look(record)
     judgement = Judgement(
@@ -279,6 +279,7 @@ def _with_history(
         day=day,
         species=past.species,
         usable=(record.get("quality") or {}).get("usable") is not False,
+        from_above=view == "end",
         pass_from=points.pass_from,
         confirm_from=points.confirm_from,
     )

@@ -82,14 +82,19 @@ def _status_reason(measured: Mapping[str, Any], look: Look) -> str | None:
 
 
 def _day_reason(measured: Mapping[str, Any], look: Look) -> str | None:
-    """An apparent day that lies below the earlier one's, their intervals apart; a clear egg has none."""
+    """An apparent day that lies below the earlier one's, their intervals apart; a clear egg has none.
+
+    An embryo is never older than its egg has been set, however far ahead it looked.
+    """
     before, now = look.reading.measured, measured
     if not (_usable(before) and _usable(now)):
         return None
     if "clear" in (single_look(before)["status"], single_look(now)["status"]):
         return None
     then, looks_like = before.get("apparent_day"), now.get("apparent_day")
-    if then is None or looks_like is None or looks_like["high"] >= then["low"]:
+    if then is None or looks_like is None:
+        return None
+    if looks_like["high"] >= min(then["low"], look.reading.day):
         return None
     return (
         f"looks like day {looks_like['day']:.0f} (at most {looks_like['high']:.0f}), but looked like "

@@ -104,6 +104,12 @@ def test_nothing_else_is_put_up_for_confirming(judgement, earlier):
     assert combined(judgement, *earlier).judgement.proposal.decision == "review"
 
 
+def test_a_look_from_above_weighs_less():
+    side, above = (combined(UNSURE, before("clear", 0.7, from_above=top)) for top in (False, True))
+    chances_ = [one.judgement.proposal.probability["clear"] for one in (side, above)]
+    assert 0.65 < chances_[1] < chances_[0]
+
+
 STATUS = st.sampled_from(STATUSES)
 
 

@@ -115,6 +115,12 @@ def test_an_embryo_does_not_grow_younger():
         assert rec.contradiction(other, [before], day=18, view="side") is None
 
 
+def test_an_egg_that_looked_ahead_of_its_day_is_not_held_to_it():
+    before = look(living(11, 14, 17, chance=0.7), day=7)
+    assert rec.contradiction(living(5, 7.5, 10), [before], day=10, view="side") is None
+    assert rec.contradiction(living(2, 4, 6), [before], day=10, view="side") is not None
+
+
 def shell(index=None, size=None):
     sized = None if size is None else {"length": size[0], "breadth": size[1]}
     return {**measured(), "shell": {"shape_index": index, "look_here": []}, "size_mm": sized}
