@@ -51,11 +51,12 @@ def trays(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
 def real_lines(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
     """Air-cell lines on real photos."""
     from models.evaluation.air_cell_lines import line_score
-    from models.evaluation.eye_rows import real_line_rows
+    from models.evaluation.eye_rows import real_line_rows, shape_row
     from models.evaluation.left_out_readings import read_left_out
 
     looked_at = [p for p in photos if p.row["air_cell_visible"] in {"0", "1"}]
-    return Part(real_line_rows(line_score(list(pool.map(read_left_out, looked_at, chunksize=4)))))
+    readings = list(pool.map(read_left_out, looked_at, chunksize=4))
+    return Part([*real_line_rows(line_score(readings)), shape_row(readings)])
 
 
 def drawn_lines(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from models.evaluation.contents import AnswerRow
     from models.evaluation.drawn_eggs import DrawnEgg
     from models.evaluation.drawn_trays import DrawnTray
+    from models.evaluation.left_out_readings import LeftOutReading
 
 
 def real_line_rows(score: LineScore) -> list[TargetRow]:
@@ -68,6 +69,23 @@ def real_line_rows(score: LineScore) -> list[TargetRow]:
             score.claimed <= 0.05 * score.without,
         ),
     ]
+
+
+def shape_row(readings: Sequence[LeftOutReading]) -> TargetRow:
+    """The shape index (100 times breadth over length) of outlines found, against those marked by eye."""
+    off = [
+        100 * r.outline.breadth_px / r.outline.length_px
+        - 100 * float(r.photo.row["minor_px"]) / float(r.photo.row["major_px"])
+        for r in readings
+        if r.outline is not None and r.photo.outline_known
+    ]
+    return TargetRow(
+        "shell: shape index, found against marked by eye",
+        "-",
+        f"mean absolute difference {mean_text([abs(o) for o in off])}; bias {float(np.mean(off)):+.2f}",
+        f"{len(off)} photos, evening left out",
+        None,
+    )
 
 
 def drawn_line_rows(eggs: Sequence[DrawnEgg]) -> list[TargetRow]:
