@@ -40,6 +40,8 @@ _AN_EGG, _A_HOLE, _A_HOLE_AMONG_BRIGHT, _COVERED = 0.5, 0.2, 0.45, 0.02
 _EDGE_OF_COVERED = 0.2
 # A circle found on a place so much like the tray is no egg; and eggs differ from holes by so much.
 _NO_EGG, _APART = -0.05, 0.1
+# Where all other eggs are far above, circles up to here are no eggs either; and a hole for sure is this dark.
+_NO_EGG_AMONG_BRIGHT, _FAR_ABOVE, _SURELY_A_HOLE = 0.25, 0.4, -0.25
 # A dim egg's circle is drawn anew where its size is off by this share and a better one shows this much of
 # its edge.
 _ODD_SIZE, _EDGE_SHOWS, _DIM = 0.13, 0.35, 0.7
@@ -353,7 +355,7 @@ def _settled(
             for k, (cup, i) in enumerate(in_cup.items())
         }
         unlike = {cup: look.unlike_tray for cup, look in eggs.items() if look is not None}
-        no_eggs = [cup for cup, value in unlike.items() if value < _NO_EGG]
+        no_eggs = [cup for cup, value in unlike.items() if value < _not_eggs_below(list(unlike.values()))]
         if len(no_eggs) > 0.4 * len(in_cup):  # so many: then they are eggs that let no light through
             no_eggs = []
         dropped += [in_cup[cup] for cup in no_eggs]
@@ -364,9 +366,9 @@ def _settled(
             if look and look.unlike_tray > max(_AN_EGG, 0.4 * dimmest)
         ]
         hole = max(min(_A_HOLE, dimmest - _APART), min(_A_HOLE_AMONG_BRIGHT, dimmest / 2))
-        for cup, look in {**looks, **{cup: eggs[cup] for cup in no_eggs}}.items():
-            if look is not None and look.unlike_tray < hole:
-                holes.append(cup)
+        holes += [cup for cup, look in looks.items() if look is not None and look.unlike_tray < hole]
+        # Something was taken for an egg there: only a place clearly darker than the tray is called empty.
+        holes += [cup for cup in no_eggs if unlike[cup] < min(_SURELY_A_HOLE, dimmest - _APART)]
     for cup, i in in_cup.items():
         off = abs(radii[i] / size[cup] - 1)
         if off < _ODD_SIZE or i in dropped:
@@ -401,6 +403,14 @@ def _settled(
         dropped=tuple(sorted(dropped)),
         seen_again=tuple(seen),
     )
+
+
+def _not_eggs_below(unlike: list[float]) -> float:
+    """How unlike the tray a circle must be at least to be an egg, by the gap in the eggs' own brightness."""
+    above = [value for value in unlike if value >= _NO_EGG_AMONG_BRIGHT]
+    low = [value for value in unlike if value < _NO_EGG_AMONG_BRIGHT]
+    apart = bool(low and above and min(above) - max(low) > _FAR_ABOVE)
+    return _NO_EGG_AMONG_BRIGHT if apart else _NO_EGG
 
 
 def _covered(look: PlaceLook) -> bool:
