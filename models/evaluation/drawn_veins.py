@@ -259,6 +259,8 @@ def vein_rows(scores: Sequence[VeinScore], nulls: dict[Null, list[NullScore]]) -
         )
     )
     for kind, found in nulls.items():
+        if not found:
+            continue
         yes = sum(n.visible is True for n in found)
         low, high = wilson_interval(yes, len(found))
         sato_yes = sum(n.sato_visible for n in found)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import cv2
 import numpy as np
 import pytest
 
@@ -17,23 +16,22 @@ from models.evaluation.drawn_veins import (
 )
 
 
-def drawn(*lines, width):
-    canvas = np.zeros((120, 160), np.uint8)
-    for a, b in lines:
-        cv2.line(canvas, a, b, 1, width)
-    return canvas > 0
+def level_line(row, first, last, width):
+    """A bar of exactly this many rows."""
+    mask = np.zeros((120, 160), bool)
+    mask[row - width // 2 : row - width // 2 + width, first : last + 1] = True
+    return mask
 
 
 @pytest.mark.parametrize("width", [1, 3, 5, 9])
 def test_width_of_a_line_is_its_width(width):
-    line = drawn(((20, 60), (140, 60)), width=width)
+    line = level_line(60, 20, 140, width)
     middle = local_width(line)[50:71, 60:100]
     assert np.allclose(middle[middle > 0], width, atol=0.6)  # distances to pixel centres, in whole pixels
 
 
 def test_recall_counts_wide_veins_and_precision_all_marks():
-    wide, thin = drawn(((20, 30), (140, 30)), width=5), drawn(((20, 90), (140, 90)), width=1)
-    stray = drawn(((20, 60), (79, 60)), width=1)
+    wide, thin, stray = level_line(30, 20, 140, 5), level_line(90, 20, 140, 1), level_line(60, 20, 79, 1)
     score = score_marked(wide | stray, wide | thin, shows=True)
     assert score.wide == wide.sum()
     assert recall([score]) == 1.0
@@ -53,7 +51,7 @@ def test_less_is_marked_than_by_a_plain_ridge_filter_in_eggs_without_veins(kind)
 
 
 def test_rows_say_whether_a_target_is_met():
-    wide = drawn(((20, 30), (140, 30)), width=5)
+    wide = level_line(30, 20, 140, 5)
     score = score_marked(wide, wide, shows=True)
     rows = vein_rows([score, score], {"clear": []})
     assert [row.met for row in rows[:2]] == [True, True]
