@@ -8,6 +8,7 @@ younger than it is, :mod:`models.judge_rules`) and never the other way round.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
@@ -73,7 +74,7 @@ def judge_photo(
     chance, apparent = heads(embeddings)
     # A person's own heads sit on top of the shipped ones, which know what they learnt from.
     novelty = shipped_heads().novelty(embeddings)
-    return tuple(
+    judged = (
         judge_egg(
             egg,
             chance[i],
@@ -86,6 +87,7 @@ def judge_photo(
         )
         for i, egg in enumerate(reading.eggs)
     )
+    return tuple(replace(one, embedding=seen) for one, seen in zip(judged, embeddings, strict=True))
 
 
 def judge_egg(

@@ -1,8 +1,9 @@
-"""What the shipped model sees in stored looks: embeddings and its answers, made once and kept.
+"""The embeddings of stored looks, made once and kept.
 
-A look is cut from its stored photo by the outline in its reading. What was made is kept in one file
-beside the records; it can be thrown away at any time and is made again. A file that is damaged, or
-from other shipped models, is passed over.
+Candling keeps them as it stores its readings (:func:`keep_embeddings`); what is lacking, as for eggs
+candled on another station, is cut from the stored photo by the outline in the reading. All lie in one
+file beside the records; it can be thrown away at any time and is made again. A file that is damaged,
+or from another backbone, is passed over.
 """
 
 from __future__ import annotations
@@ -26,13 +27,11 @@ from incubation.egg_geometry import EggProfile
 from incubation.records import Look
 from models.backbone import EMBEDDING_SIZE, embed
 from models.egg_crop import egg_crop
-from models.judge import shipped_heads
 from models.model_files import shipped_checksum
 from vision.photo import PhotoError, open_photo
 from vision.reading import Outline
 
 CACHE_NAME = "looks.npz"
-WIDTH = EMBEDDING_SIZE + 4  # the embedding, three chances, the day
 _ANY_PROFILE = EggProfile(57.0, 42.0, 1.0, 33.0)  # a reading from the side has one; only that is asked
 
 Vectors = dict[str, NDArray[np.float32]]
@@ -48,22 +47,22 @@ class PhotoLooks:
 
 
 @cache
-def models_used() -> str:
-    """Which shipped files the vectors come from."""
-    return "".join(shipped_checksum(name)[:16] for name in ("backbone.onnx", "judgement.onnx"))
+def backbone_used() -> str:
+    """Which backbone the embeddings come from."""
+    return shipped_checksum("backbone.onnx")[:16]
 
 
 def key_of(look: Look) -> str:
-    """A look's name in the file: what photo, what outline, which shipped models."""
+    """A look's name in the file: what photo, what outline, which backbone."""
     outline = json.dumps(look.reading.measured["outline"], sort_keys=True)
-    text = f"{look.photo.sha256} {look.reading.view} {outline} {models_used()}"
+    text = f"{look.photo.sha256} {look.reading.view} {outline} {backbone_used()}"
     return hashlib.sha256(text.encode()).hexdigest()[:32]
 
 
-def look_vectors(
+def look_embeddings(
     looks: Sequence[Look], *, file: Path, pool: Executor | None = None, progress: Progress | None = None
 ) -> tuple[dict[int, NDArray[np.float32]], tuple[str, ...]]:
-    """Vectors of looks by the number of their reading, and sentences about photos that could not be used.
+    """Embeddings of looks by the number of their reading, and sentences about photos that could not be used.
 
     Parameters
     ----------
@@ -78,8 +77,7 @@ def look_vectors(
 
     Returns
     -------
-    Each vector is the embedding, the shipped chances and the shipped day, float32 of length
-    :data:`WIDTH`; a look of a photo that could not be used is left out.
+    A look of a photo that could not be used is left out.
     """
     known = _load(file)
     todo: dict[str, list[tuple[str, Mapping[str, Any], str | None]]] = {}
@@ -101,23 +99,31 @@ def look_vectors(
     return found, tuple(sorted(problems))
 
 
-def vectors_of_photo(task: PhotoLooks) -> tuple[Vectors, str | None]:
-    """The vectors of one photo's looks, or why there are none; importable by name for other processes."""
+def keep_embeddings(found: Sequence[tuple[Look, NDArray[np.float32]]], *, file: Path) -> None:
+    """Keep what the judge saw in looks just stored, so that training need not open their photos again."""
+    if not found:
+        return
+    known = _load(file)
+    fresh = {key_of(look): _halved(embedding) for look, embedding in found}
+    if not fresh.keys() <= known.keys():
+        _save(file, known | fresh)
+
+
+def embeddings_of_photo(task: PhotoLooks) -> tuple[Vectors, str | None]:
+    """Embeddings of one photo's looks, or why there are none; importable by name for other processes."""
     try:
         photo = open_photo(task.path)
     except PhotoError as error:
         return {}, str(error)
     crops = [egg_crop(photo.rgb, _outline(outline, view)) for _, outline, view in task.looks]
-    embeddings = embed(crops)
-    chance, days = shipped_heads()(embeddings)
-    rows = np.hstack([embeddings, chance, days[:, None]]).astype(np.float32)
+    rows = _halved(embed(crops))
     return {key: row for (key, _, _), row in zip(task.looks, rows, strict=True)}, None
 
 
 def _made(tasks: Sequence[PhotoLooks], pool: Executor | None) -> Iterable[tuple[Vectors, str | None]]:
     if pool is None:
-        return map(vectors_of_photo, tasks)
-    return (one.result() for one in as_completed([pool.submit(vectors_of_photo, task) for task in tasks]))
+        return map(embeddings_of_photo, tasks)
+    return (one.result() for one in as_completed([pool.submit(embeddings_of_photo, task) for task in tasks]))
 
 
 def _outline(outline: Mapping[str, Any], view: str | None) -> Outline:
@@ -133,11 +139,16 @@ def _outline(outline: Mapping[str, Any], view: str | None) -> Outline:
     )
 
 
+def _halved(embedding: NDArray[np.float32]) -> NDArray[np.float32]:
+    """As it comes back from the file, which keeps half floats."""
+    return np.asarray(embedding).astype(np.float16).astype(np.float32)
+
+
 def _load(file: Path) -> Vectors:
     try:
         with file.open("rb") as opened, np.load(opened, allow_pickle=False) as kept:
             keys, rows = kept["keys"], kept["rows"].astype(np.float32)
-            if str(kept["models"]) != models_used() or rows.shape != (len(keys), WIDTH):
+            if str(kept["backbone"]) != backbone_used() or rows.shape != (len(keys), EMBEDDING_SIZE):
                 return {}
             return {str(key): row for key, row in zip(keys, rows, strict=True)}
     except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
@@ -153,8 +164,10 @@ def _save(file: Path, known: Vectors) -> None:
             np.savez(
                 out,
                 keys=np.array(list(known)),
-                rows=np.stack(list(known.values())) if known else np.empty((0, WIDTH), np.float32),
-                models=np.array(models_used()),
+                rows=np.stack(list(known.values())).astype(np.float16)
+                if known
+                else np.empty((0, EMBEDDING_SIZE), np.float16),
+                backbone=np.array(backbone_used()),
             )
         part.replace(file)
     except OSError:

@@ -6,6 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+import numpy as np
+from numpy.typing import NDArray
+
 Status = Literal["clear", "early death", "developing"]
 Decision = Literal["pass", "confirm", "review"]
 
@@ -36,8 +39,13 @@ class Proposal:
 
 @dataclass(frozen=True)
 class Judgement:
-    """All the models say of one egg; what they could not say has a sentence in ``missing``."""
+    """All the models say of one egg; what they could not say has a sentence in ``missing``.
+
+    ``embedding`` is what they saw, (1280,), for a later training; two judgements that say the same
+    are equal whatever it is.
+    """
 
     apparent_day: ApparentDay | None
     proposal: Proposal
     missing: Mapping[str, str] = field(default_factory=dict)
+    embedding: NDArray[np.float32] | None = field(default=None, compare=False, repr=False)

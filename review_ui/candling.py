@@ -12,6 +12,8 @@ from datetime import datetime
 from functools import cache
 from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
 from sqlalchemy.orm import Session
 
 from incubation.records import (
@@ -25,6 +27,8 @@ from incubation.records import (
     looks_of_photo,
     store_photo,
 )
+from incubation.records.own_models import MODEL_FOLDER
+from models.own_looks import CACHE_NAME, keep_embeddings
 from models.own_model import ModelInUse
 from review_ui.candling_history import (
     Contradiction,
@@ -245,6 +249,7 @@ def store_matching(records: Records, matching: Matching, *, day: float, model: s
     kept, problems = _keep_files(records, matching)
     points = operating_points(records)
     looks, added = [], 0
+    seen: list[tuple[Look, NDArray[np.float32] | None]] = []
     with records.write() as session:
         swapped_with = {
             id(one.match): one.swap_with.egg.cup
@@ -289,7 +294,18 @@ def store_matching(records: Records, matching: Matching, *, day: float, model: s
             )
             added += earlier is None or look.reading.id != earlier.reading.id
             looks.append(look)
+            seen.append((look, _seen(match)))
+    keep_embeddings(
+        [(look, embedding) for look, embedding in seen if embedding is not None],
+        file=records.folder / MODEL_FOLDER / CACHE_NAME,
+    )
     return Stored(tuple(looks), added, len(looks) - added, tuple(problems))
+
+
+def _seen(match: Match) -> NDArray[np.float32] | None:
+    """What the judge saw of a match's egg, where it was judged here."""
+    judged = match.file.examined.judgements
+    return judged[match.number - 1].embedding if match.number <= len(judged) else None
 
 
 def operating_points(records: Records) -> Callable[[], OperatingPoints]:

@@ -26,10 +26,11 @@ from incubation.records import (
     looks_of_batch,
 )
 from incubation.records.own_models import MODEL_FOLDER
+from models.backbone import EMBEDDING_SIZE
 from models.heads import STATUSES
 from models.judge import MODEL_NAME, shipped_heads
 from models.lessons import Lesson, lessons_of
-from models.own_looks import CACHE_NAME, Progress, look_vectors
+from models.own_looks import CACHE_NAME, Progress, look_embeddings
 from models.refit import OwnExamples, OwnFit, Points, fit_own
 from models.refit_comparison import Comparison, compare
 from review_ui.errors import UsageError
@@ -119,7 +120,7 @@ def gather(records: Records, *, processes: int = 1, progress: Progress | None = 
     file = records.folder / MODEL_FOLDER / CACHE_NAME
     with _pool(len({one.look.photo.id for one in lessons}), processes) as pool:
         try:
-            vectors, problems = look_vectors(
+            found, problems = look_embeddings(
                 [one.look for one in lessons], file=file, pool=pool, progress=progress
             )
         except BrokenProcessPool as error:
@@ -127,19 +128,20 @@ def gather(records: Records, *, processes: int = 1, progress: Progress | None = 
                 "A process that reads photos ended, likely for want of memory; close other programs and "
                 "train again."
             ) from error
-    used = [one for one in lessons if one.look.reading.id in vectors]
-    return Gathered(examples_of(used, vectors), counts_of(used, evidence), problems)
+    used = [one for one in lessons if one.look.reading.id in found]
+    return Gathered(examples_of(used, found), counts_of(used, evidence), problems)
 
 
-def examples_of(lessons: Sequence[Lesson], vectors: Mapping[int, NDArray[np.float32]]) -> OwnExamples:
-    """Lessons with their looks' vectors, as arrays."""
-    width = next(iter(vectors.values())).size if vectors else 4
-    rows = np.array([vectors[one.look.reading.id] for one in lessons], dtype=np.float32).reshape(-1, width)
+def examples_of(lessons: Sequence[Lesson], found: Mapping[int, NDArray[np.float32]]) -> OwnExamples:
+    """Lessons with their looks' embeddings, by reading, and the shipped model's answers, as arrays."""
+    embeddings = np.array([found[one.look.reading.id] for one in lessons], dtype=np.float32)
+    embeddings = embeddings.reshape(-1, EMBEDDING_SIZE)
+    chance, days = shipped_heads()(embeddings)
     places = [-1 if one.status is None else STATUSES.index(one.status) for one in lessons]
     return OwnExamples(
-        embeddings=rows[:, :-4],
-        chance=rows[:, -4:-1].astype(np.float64),
-        days=rows[:, -1].astype(np.float64),
+        embeddings=embeddings,
+        chance=chance,
+        days=days,
         statuses=np.array(places, dtype=np.int64),
         hen_days=np.array([np.nan if one.hen_day is None else one.hen_day for one in lessons], dtype=float),
         living=np.array([one.living is True for one in lessons], dtype=bool),

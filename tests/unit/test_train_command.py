@@ -165,7 +165,7 @@ def test_embeddings_are_made_once(folder, monkeypatch):
     outcomes(folder, TRUE)
     with rec.open_records(folder) as records:
         first = gather(records)
-        monkeypatch.setattr(own_looks, "vectors_of_photo", lambda task: pytest.fail("made again"))
+        monkeypatch.setattr(own_looks, "embeddings_of_photo", lambda task: pytest.fail("made again"))
         again = gather(records)
         assert np.array_equal(again.examples.embeddings, first.examples.embeddings)
         cache = folder / "models" / own_looks.CACHE_NAME
@@ -199,16 +199,36 @@ def test_a_photo_that_is_gone_is_named_and_the_others_teach(folder):
 def test_photos_opened_side_by_side_give_the_same(photographed, tmp_path):
     with rec.open_records(photographed) as records, records.read() as session:
         looks = rec.looks_of_batch(session, 1)
-    here, _ = own_looks.look_vectors(looks, file=tmp_path / "here.npz")
+    here, _ = own_looks.look_embeddings(looks, file=tmp_path / "here.npz")
     told: list[tuple[int, int]] = []
     with ThreadPoolExecutor(2) as pool:
-        there, _ = own_looks.look_vectors(
+        there, _ = own_looks.look_embeddings(
             looks, file=tmp_path / "there.npz", pool=pool, progress=lambda *now: told.append(now)
         )
     assert here.keys() == there.keys()
     assert len(here) == told[-1][0] == told[-1][1] == 14
-    for key, vector in here.items():
-        assert np.array_equal(vector, there[key])
+    for reading_id, embedding in here.items():
+        assert np.array_equal(embedding, there[reading_id])
+
+
+def test_candling_keeps_what_the_judge_saw_so_that_training_opens_no_photo(folder, tmp_path, monkeypatch):
+    photo = tmp_path / "egg.png"
+    photo.write_bytes(drawn_egg(500, "developing", (640, 480))[0])
+    (file,) = candling.examine_photos([photo], day=9, species="chicken")
+    with rec.open_records(folder) as records:
+        with records.write() as session:
+            batch = rec.new_batch(session, name="Autumn", species="chicken", set_at=SET_AT)
+            tray = rec.add_tray(session, batch.id, name="1", rows=1, columns=1)
+            eggs = rec.fill_tray(session, tray.id)
+        matching = candling.match_cups([file], eggs=eggs, cups=["A1"])
+        (look,) = candling.store_matching(records, matching, day=9).looks
+    made_again = tmp_path / "made_again.npz"
+    anew, _ = own_looks.look_embeddings([look], file=made_again)
+    monkeypatch.setattr(own_looks, "embeddings_of_photo", lambda task: pytest.fail("opened again"))
+    kept, _ = own_looks.look_embeddings([look], file=folder / "models" / own_looks.CACHE_NAME)
+    # The stored outline is rounded to tenths of a pixel, the one the judge saw is not.
+    one, other = kept[look.reading.id], anew[look.reading.id]
+    assert np.corrcoef(one, other)[0, 1] > 0.98
 
 
 def skewed(strength: float = 30.0) -> Correction:
