@@ -40,7 +40,7 @@ def ask_swapped(store: rec.Records, question: SwapQuestion, who: str, *, with_pr
         if question.answer is not None:
             st.text(f"{why}{question.answer.who} on whether it was swapped: {question.answer.answer}.")
             return
-        st.text(f"{why}Was it swapped with another egg? Look at mark, shell and shape on both pictures.")
+        st.text(f"{why}Was it swapped with another egg? Compare mark, shell and shape.")
         reading = question.now.reading.id
         other = None
         if question.others:
