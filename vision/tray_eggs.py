@@ -359,7 +359,9 @@ def _settled(
         if len(no_eggs) > 0.4 * len(in_cup):  # so many: then they are eggs that let no light through
             no_eggs = []
         dropped += [in_cup[cup] for cup in no_eggs]
-        dimmest = min((value for cup, value in unlike.items() if cup not in no_eggs), default=0.0)
+        # What was taken for an egg and is no hole for sure may be one: others as dark may be eggs too.
+        maybe = [value for cup, value in unlike.items() if cup not in no_eggs or value >= _SURELY_A_HOLE]
+        dimmest = min(maybe, default=0.0)
         seen = [
             _again(c, look)
             for c, look in looks.items()
