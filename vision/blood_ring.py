@@ -35,6 +35,7 @@ HIGHEST_SCORE = 6.0
 MIN_SEEN_PX = 1000
 STEEPEST = 0.035  # change of radius from a sector to the next, over the radius
 CANDIDATES = 3
+LEAST_SHOWN = 0.5
 
 
 @dataclass(frozen=True)
@@ -79,7 +80,8 @@ def measure_blood_ring(
     if found is None:
         return None
     confidence = ring_confidence(found.features)
-    if fitted_answer("ring").told(confidence) is not True:
+    # Of less than half a circle nobody can say that it is one: any vein's arc may be part of it.
+    if found.completeness < LEAST_SHOWN or fitted_answer("ring").told(confidence) is not True:
         return None
     return BloodRing(
         found.centre_px, found.radius_px / outline.length_px, found.completeness, round(confidence, 4)

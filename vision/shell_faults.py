@@ -39,7 +39,8 @@ MOST_CRACKS = 3
 SOFT_LENGTH_PX = 120.0
 PATCH_BRIGHTER = 0.06  # natural logarithm, over what lies around
 PATCH_OUTWEIGHS = 1.05
-SMALLEST_PATCH_PX = 25
+PATCH_PX = (25, 300)  # 2.5 to 9 mm across
+FEWEST_PATCHES = 3
 PLACES = 60  # along the egg's axis
 YOLK_BAND = 0.34
 YOLK_APART = (0.2, 0.5)  # of egg length
@@ -162,10 +163,12 @@ def _thin_patches(soft: _Soft) -> list[LookHere]:
     patches = ((rise > 0.6 * brightest) & soft.core).astype(np.uint8)
     patches = np.asarray(cv2.morphologyEx(patches, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)), np.uint8)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(patches)
-    large = [k for k in range(1, count) if stats[k, cv2.CC_STAT_AREA] >= SMALLEST_PATCH_PX]
-    if len(large) < 2:
+    sizes = stats[:, cv2.CC_STAT_AREA]
+    large = [k for k in range(1, count) if PATCH_PX[0] <= sizes[k] <= PATCH_PX[1]]
+    # A lamp, the yolk and a young embryo leave one or two broad bright places.
+    if len(large) < FEWEST_PATCHES or 2 * sum(sizes[k] for k in large) < sizes[1:].sum():
         return []
-    large.sort(key=lambda k: -int(stats[k, cv2.CC_STAT_AREA]))
+    large.sort(key=lambda k: -int(sizes[k]))
     return [LookHere(THIN_SHELL, _boundary(labels == k, soft.scale)) for k in large[:3]]
 
 
