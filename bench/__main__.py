@@ -1,4 +1,4 @@
-"""Time reading photos beside decoding them: ``python -m bench [PHOTO...] [--repeats N]``.
+"""Time reading photos beside decoding them: ``python -m bench [PHOTO...] [--tray] [--repeats N]``.
 
 Seconds depend on the machine; the multiple of decoding the same file in the same run hardly does.
 """
@@ -10,6 +10,7 @@ import sys
 from pathlib import Path
 
 from bench.photo_reading import Timing, time_photo
+from bench.tray_reading import MOST_MB, time_tray
 from vision.photo import PhotoError
 
 PICTURES = Path(__file__).resolve().parents[1] / "sample_images" / "pictures"
@@ -49,6 +50,9 @@ def main(arguments: list[str] | None = None) -> int:
     )
     parser.add_argument("photos", nargs="*", type=Path, metavar="PHOTO", help="default: the sample pictures")
     parser.add_argument("--repeats", type=int, default=5, metavar="N", help="take the median of N runs (5)")
+    parser.add_argument(
+        "--tray", action="store_true", help="also draw and time a 12-megapixel tray of 48 eggs"
+    )
     options = parser.parse_args(arguments)
     if options.repeats < 1:
         parser.error("--repeats must be 1 or more")
@@ -63,11 +67,17 @@ def main(arguments: list[str] | None = None) -> int:
         except PhotoError as error:
             failed = True
             print(error, file=sys.stderr)
+    if options.tray:
+        tray = time_tray(repeats=options.repeats)
+        rows.append(row(tray))
+        if tray.peak_mb is not None and tray.peak_mb > MOST_MB:
+            failed = True
+            print(f"The tray took {tray.peak_mb:.0f} MB, more than {MOST_MB}.", file=sys.stderr)
     if rows:
         print(table([COLUMNS, *rows]))
         print(
             "\nmultiple: (open + measure) / decode, medians of the same run; decode: Pillow, to RGB."
-            "\npeak: the whole process so far, so put the largest photo last."
+            "\npeak: the whole process so far, so put the largest photo last; the tray has its own process."
         )
     return 1 if failed else 0
 
