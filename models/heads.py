@@ -1,7 +1,8 @@
-"""The small linear heads on top of the embedding: status and apparent day, fitted and stored.
+"""The small linear heads on top of the embedding: status and apparent day, stored in one file.
 
-Both are regularised linear models in the leading directions of the 1280-value embedding: with a few
-hundred photos of a few dozen eggs nothing larger can be justified. What an embedding has outside those
+The status is a regularised linear model in the leading directions of the 1280-value embedding: with a few
+hundred photos of a few dozen eggs nothing larger can be justified; for the day see
+:mod:`models.day_head`. What an embedding has outside those
 directions says how unlike the examples an egg is. All are stored as one ONNX file with their card
 (counts, figures, thresholds) inside, so nothing is ever unpickled.
 """
@@ -20,6 +21,7 @@ from numpy.typing import NDArray
 from sklearn.linear_model import LogisticRegression
 
 from models.basis import Basis, fit_basis
+from models.day_head import DayHead
 from models.novelty import KnownLooks
 from models.proposal import Status
 from vision.onnx_session import single_thread_session
@@ -28,7 +30,6 @@ FloatArray = NDArray[np.float64]
 STATUSES: tuple[Status, ...] = ("clear", "early death", "developing")
 # The defaults; what ships is chosen on evenings left out (models.evaluation.nested).
 STATUS_STRENGTH = 0.01
-DAY_PENALTY = 1000.0
 MOST_STEPS, NEAR_ENOUGH = 400, 1e-3  # of the logistic fit
 
 
@@ -94,34 +95,6 @@ def fit_statuses(
     return np.asarray(model.coef_.T, float), np.asarray(model.intercept_, float)
 
 
-def fit_day_head(
-    embeddings: NDArray[np.floating],
-    days: FloatArray,
-    weights: FloatArray,
-    *,
-    penalty: float = DAY_PENALTY,
-    basis: Basis | None = None,
-) -> LinearHead:
-    """Ridge regression of the day of incubation that an egg looks like; arguments as above."""
-    basis = basis or fit_basis(embeddings, weights)
-    matrix, offset = fit_days(basis(embeddings), days, weights, penalty=penalty)
-    return LinearHead(basis.mean, basis.scale, basis.directions @ matrix, offset)
-
-
-def fit_days(
-    coordinates: NDArray[np.floating], days: FloatArray, weights: FloatArray, *, penalty: float
-) -> tuple[FloatArray, FloatArray]:
-    """The ridge regression itself, in closed form: a matrix (K, 1) and an offset (1,)."""
-    share = weights * len(weights) / weights.sum()
-    middle, mean = share @ coordinates / share.sum(), share @ days / share.sum()
-    centred = coordinates - middle
-    weighted = centred * share[:, None]
-    matrix = np.linalg.solve(
-        weighted.T @ centred + penalty * np.eye(centred.shape[1]), weighted.T @ (days - mean)
-    )
-    return matrix[:, None], np.atleast_1d(mean - middle @ matrix)
-
-
 def softmax(logits: FloatArray, *, temperature: float = 1.0) -> FloatArray:
     """Probabilities along the last axis; a temperature over 1 makes them less sure."""
     scaled = logits / temperature
@@ -162,7 +135,7 @@ def load_heads(path: Path) -> StoredHeads:
 def save_heads(
     path: Path,
     status: LinearHead,
-    day: LinearHead,
+    day: DayHead,
     *,
     temperature: float,
     card: Mapping[str, Any],
@@ -172,35 +145,41 @@ def save_heads(
     from onnx import TensorProto, checker, helper, numpy_helper, save
 
     status_weights, status_offset = status.folded()
-    day_weights, day_offset = day.folded()
     tensors = {
         "status_weights": status_weights / np.float32(temperature),
         "status_offset": status_offset / np.float32(temperature),
-        "day_weights": day_weights,
-        "day_offset": day_offset,
+        **_basis_tensors("day", day.basis),
+        "day_examples": day.examples.T.astype(np.float32),
+        "day_example_squares": (day.examples**2).sum(axis=1)[None, :].astype(np.float32),
+        "day_coefficients": day.coefficients[:, None].astype(np.float32),
+        "day_middle": np.array([day.middle], np.float32),
+        "day_two": np.array([2.0], np.float32),
+        "day_blunting": np.array([-day.sharpness], np.float32),
     }
     nodes = [
         helper.make_node("Gemm", ["embedding", "status_weights", "status_offset"], ["logits"]),
         helper.make_node("Softmax", ["logits"], ["probability"], axis=1),
-        helper.make_node("Gemm", ["embedding", "day_weights", "day_offset"], ["apparent_day"]),
+        *_basis_nodes("day"),
+        helper.make_node("ReduceSumSquare", ["day_coordinates"], ["day_squares"], axes=[1], keepdims=1),
+        helper.make_node("MatMul", ["day_coordinates", "day_examples"], ["day_products"]),
+        helper.make_node("Mul", ["day_products", "day_two"], ["day_twice"]),
+        helper.make_node("Add", ["day_squares", "day_example_squares"], ["day_sums"]),
+        helper.make_node("Sub", ["day_sums", "day_twice"], ["day_distances"]),
+        helper.make_node("Mul", ["day_distances", "day_blunting"], ["day_exponents"]),
+        helper.make_node("Exp", ["day_exponents"], ["day_near"]),
+        helper.make_node("MatMul", ["day_near", "day_coefficients"], ["day_from_middle"]),
+        helper.make_node("Add", ["day_from_middle", "day_middle"], ["apparent_day"]),
     ]
     outputs = [
         helper.make_tensor_value_info("probability", TensorProto.FLOAT, ["n", len(STATUSES)]),
         helper.make_tensor_value_info("apparent_day", TensorProto.FLOAT, ["n", 1]),
     ]
     if known is not None:
-        tensors |= {
-            "known_mean": known.basis.mean.astype(np.float32),
-            "known_scale": known.basis.scale.astype(np.float32),
-            "known_directions": known.basis.directions.astype(np.float32),
-            "known_rest": np.array([known.rest], np.float32),
-        }
+        tensors |= {**_basis_tensors("known", known.basis), "known_rest": np.array([known.rest], np.float32)}
         nodes += [
-            helper.make_node("Sub", ["embedding", "known_mean"], ["centred"]),
-            helper.make_node("Div", ["centred", "known_scale"], ["standard"]),
-            helper.make_node("MatMul", ["standard", "known_directions"], ["coordinates"]),
-            helper.make_node("ReduceSumSquare", ["standard"], ["whole"], axes=[1], keepdims=1),
-            helper.make_node("ReduceSumSquare", ["coordinates"], ["explained"], axes=[1], keepdims=1),
+            *_basis_nodes("known"),
+            helper.make_node("ReduceSumSquare", ["known_standard"], ["whole"], axes=[1], keepdims=1),
+            helper.make_node("ReduceSumSquare", ["known_coordinates"], ["explained"], axes=[1], keepdims=1),
             helper.make_node("Sub", ["whole", "explained"], ["left"]),
             helper.make_node("Div", ["left", "known_rest"], ["novelty"]),
         ]
@@ -216,3 +195,31 @@ def save_heads(
     helper.set_model_props(model, {"card": json.dumps(card, sort_keys=True)})
     checker.check_model(model)
     save(model, str(path))
+
+
+def with_card(path: Path, card: Mapping[str, Any]) -> None:
+    """Write another card into a file of heads (needs the package ``onnx``)."""
+    from onnx import helper, load, save
+
+    model = load(str(path))
+    helper.set_model_props(model, {"card": json.dumps(card, sort_keys=True)})
+    save(model, str(path))
+
+
+def _basis_tensors(name: str, basis: Basis) -> dict[str, NDArray[np.float32]]:
+    return {
+        f"{name}_mean": basis.mean.astype(np.float32),
+        f"{name}_scale": basis.scale.astype(np.float32),
+        f"{name}_directions": basis.directions.astype(np.float32),
+    }
+
+
+def _basis_nodes(name: str) -> list[Any]:
+    """From ``embedding`` to ``NAME_standard`` and ``NAME_coordinates``."""
+    from onnx import helper
+
+    return [
+        helper.make_node("Sub", ["embedding", f"{name}_mean"], [f"{name}_centred"]),
+        helper.make_node("Div", [f"{name}_centred", f"{name}_scale"], [f"{name}_standard"]),
+        helper.make_node("MatMul", [f"{name}_standard", f"{name}_directions"], [f"{name}_coordinates"]),
+    ]

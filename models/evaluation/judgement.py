@@ -1,8 +1,6 @@
-"""How well eggs are judged on evenings, and dead eggs, left out of the fit.
+"""How well eggs are judged, from answers of heads that saw neither the evening nor, if dead, the egg.
 
-For each evening the heads are fitted without it; for each dead egg also without every photo of that
-egg, whatever the evening. The embeddings come from crops found by networks that never saw the
-evening either. The day of incubation is never given to the model.
+The answers come from :mod:`models.evaluation.nested`. The day of incubation is never given to the model.
 """
 
 from __future__ import annotations
@@ -11,70 +9,22 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import minimize_scalar
 from sklearn.metrics import roc_auc_score
 
-from models.examples import Examples, day_weights, joined, status_weights
-from models.heads import STATUSES, fit_day_head, fit_status_head, softmax
+from models.examples import Examples
+from models.folds import evenings_together
+from models.heads import STATUSES
 
+FloatArray = NDArray[np.float64]
 DEAD = STATUSES.index("early death")
-CLEAR = STATUSES.index("clear")
 DEVELOPING = STATUSES.index("developing")
 AUC_FIRST_DAY = 3.0  # day-1 and day-2 photos look like early deaths even to the eye
-INTERVAL_SHARE = 0.9
 RESAMPLES = 2000
 
 
-@dataclass(frozen=True)
-class LeftOutAnswers:
-    """Answers for each real example by heads that saw neither its evening nor, if dead, its egg.
-
-    ``logits`` (N, 3) in the order of STATUSES; ``days`` (N,).
-    """
-
-    logits: NDArray[np.float64]
-    days: NDArray[np.float64]
-
-
-def left_out_answers(real: Examples, simulated: Examples | None) -> LeftOutAnswers:
-    """Refit for every evening and dead egg, and answer for what was left out."""
-    logits = np.full((len(real), len(STATUSES)), np.nan)
-    days = np.full(len(real), np.nan)
-    for evening in np.unique(real.groups):
-        here = real.groups == evening
-        for egg in [None, *np.unique(real.eggs[here & real.dead])]:
-            asked = here & (~real.dead if egg is None else real.dead & (real.eggs == egg))
-            if not asked.any():
-                continue
-            kept = ~here & (real.eggs != (egg or ""))
-            known = real[kept] if simulated is None else joined(real[kept], simulated)
-            weights = status_weights(known)
-            taught = weights > 0
-            head = fit_status_head(
-                known.embeddings[taught],
-                [s for s, t in zip(known.statuses, taught, strict=True) if t and s],
-                weights[taught],
-            )
-            logits[asked] = head(real.embeddings[asked])
-            weights = day_weights(known)
-            dated = weights > 0
-            days[asked] = fit_day_head(known.embeddings[dated], known.days[dated], weights[dated])(
-                real.embeddings[asked]
-            )[:, 0]
-    return LeftOutAnswers(logits, days)
-
-
-def fit_temperature(real: Examples, answers: LeftOutAnswers) -> float:
-    """The temperature that makes left-out probabilities fit best (log loss, statuses alike)."""
-    taught = np.array([s is not None for s in real.statuses])
-    labels = np.array([STATUSES.index(s) for s in real.statuses if s is not None])
-    weights = status_weights(real)[taught]
-
-    def loss(log_temperature: float) -> float:
-        chance = softmax(answers.logits[taught], temperature=float(np.exp(log_temperature)))
-        return float(-(weights * np.log(chance[np.arange(len(labels)), labels] + 1e-9)).sum())
-
-    return float(np.exp(minimize_scalar(loss, bounds=(-1.5, 2.5), method="bounded").x))
+def death_score(logits: FloatArray) -> FloatArray:
+    """How much rather dead than developing, (N,)."""
+    return logits[:, DEAD] - logits[:, DEVELOPING]
 
 
 @dataclass(frozen=True)
@@ -90,20 +40,23 @@ class DeadAgainstLiving:
     living_evenings: int
 
 
-def dead_against_living(real: Examples, answers: LeftOutAnswers, *, seed: int = 0) -> DeadAgainstLiving:
-    """Area under the ROC curve of "dead rather than developing" on what was left out.
+def dead_against_living(
+    real: Examples, score: FloatArray, *, first_day: float = AUC_FIRST_DAY, seed: int = 0
+) -> DeadAgainstLiving:
+    """Area under the ROC curve of ``score`` (N,), the higher the rather dead.
 
-    Living photos of days 1 and 2 are not asked about (nothing shows in them yet). The 95 %
-    interval resamples whole dead eggs and whole living evenings.
+    Living photos of days before ``first_day`` are not asked about. The 95 % interval resamples whole
+    dead eggs and whole groups of living evenings.
     """
-    asked = real.dead | ~(real.days < AUC_FIRST_DAY)
-    score = answers.logits[:, DEAD] - answers.logits[:, DEVELOPING]
+    asked = (real.dead | ~(real.days < first_day)) & np.isfinite(score)
     living = asked & ~real.dead
     auc = float(roc_auc_score(real.dead[asked], score[asked]))
-    eggs, egg_of = np.unique(real.eggs[real.dead], return_inverse=True)
-    evenings, evening_of = np.unique(real.groups[living], return_inverse=True)
+    dead_asked = asked & real.dead
+    eggs, egg_of = np.unique(real.eggs[dead_asked], return_inverse=True)
+    together = np.array([evenings_together(str(g)) for g in real.groups[living]])
+    evenings, evening_of = np.unique(together, return_inverse=True)
     # The area is the share of (dead, living) pairs in the right order, ties counting half.
-    difference = score[real.dead][:, None] - score[living][None, :]
+    difference = score[dead_asked][:, None] - score[living][None, :]
     wins = (difference > 0) + 0.5 * (difference == 0)
     rng = np.random.default_rng(seed)
     values = []
@@ -114,8 +67,18 @@ def dead_against_living(real: Examples, answers: LeftOutAnswers, *, seed: int = 
         values.append(float(dead @ wins @ alive) / (dead.sum() * alive.sum()))
     low, high = np.quantile(values, [0.025, 0.975])
     return DeadAgainstLiving(
-        auc, float(low), float(high), int(real.dead.sum()), len(eggs), int(living.sum()), len(evenings)
+        auc, float(low), float(high), int(dead_asked.sum()), len(eggs), int(living.sum()), len(evenings)
     )
+
+
+def by_dead_egg(real: Examples, score: FloatArray) -> dict[str, float]:
+    """For each dead egg, the share of living photos from day 3 that look less dead than its photos do."""
+    living = ~real.dead & ~(real.days < AUC_FIRST_DAY)
+    areas = {}
+    for egg in np.unique(real.eggs[real.dead]):
+        asked = (real.dead & (real.eggs == egg)) | living
+        areas[str(egg)] = float(roc_auc_score(real.dead[asked], score[asked]))
+    return areas
 
 
 @dataclass(frozen=True)
@@ -129,13 +92,13 @@ class DayErrorRow:
     mean: float
 
 
-def day_error_table(real: Examples, answers: LeftOutAnswers) -> list[DayErrorRow]:
+def day_error_table(real: Examples, days: FloatArray) -> list[DayErrorRow]:
     """One row a dated evening; the last row, ``all``, weighs evenings alike."""
     known = np.isfinite(real.days) & ~real.dead
     rows = []
     for evening in np.unique(real.groups[known]):
         here = known & (real.groups == evening)
-        error = answers.days[here] - real.days[here]
+        error = days[here] - real.days[here]
         rows.append(
             DayErrorRow(
                 str(evening),
@@ -155,15 +118,19 @@ def day_error_table(real: Examples, answers: LeftOutAnswers) -> list[DayErrorRow
     return [*rows, overall]
 
 
-def day_interval_half_width(real: Examples, answers: LeftOutAnswers) -> float:
-    """Half width, in days, that holds 90 % of the left-out errors, evenings weighing alike."""
-    known = np.isfinite(real.days) & ~real.dead
-    error = np.abs(answers.days[known] - real.days[known])
-    _, inverse, counts = np.unique(real.groups[known], return_inverse=True, return_counts=True)
-    weight = (1 / counts)[inverse]
-    order = np.argsort(error)
-    share = np.cumsum(weight[order]) / weight.sum()
-    return float(error[order][np.searchsorted(share, INTERVAL_SHARE)])
+def day_error_interval(rows: list[DayErrorRow], *, seed: int = 0) -> tuple[float, float]:
+    """95 % interval of the mean absolute error, evenings alike, resampling whole groups of evenings."""
+    single = [r for r in rows if r.evening != "all"]
+    groups = sorted({evenings_together(r.evening) for r in single})
+    rng = np.random.default_rng(seed)
+    values = []
+    for _ in range(RESAMPLES):
+        drawn = rng.choice(groups, size=len(groups))
+        values.append(
+            np.mean([r.mean_absolute for g in drawn for r in single if evenings_together(r.evening) == g])
+        )
+    low, high = np.quantile(values, [0.025, 0.975])
+    return float(low), float(high)
 
 
 @dataclass(frozen=True)
@@ -177,9 +144,9 @@ class ConfusionRow:
     proposed: dict[str, int]
 
 
-def confusion_table(real: Examples, answers: LeftOutAnswers) -> list[ConfusionRow]:
+def confusion_table(real: Examples, logits: FloatArray) -> list[ConfusionRow]:
     """One row a status, most probable status proposed."""
-    proposed = answers.logits.argmax(axis=1)
+    proposed = logits.argmax(axis=1)
     rows = []
     for status in STATUSES:
         here = np.array([s == status for s in real.statuses])
@@ -193,41 +160,3 @@ def confusion_table(real: Examples, answers: LeftOutAnswers) -> list[ConfusionRo
             )
         )
     return rows
-
-
-@dataclass(frozen=True)
-class PassCounts:
-    """What the operating point of ``pass`` lets by, of photos left out, before any rule of caution.
-
-    ``dead_passed`` of ``dead`` photos of ``dead_eggs`` eggs; ``stand_ins_passed`` of ``stand_ins``
-    (day-1 and day-2 photos); ``living_looked_at`` of ``living`` photos of living eggs from day 4.
-    """
-
-    pass_from: float
-    dead_passed: int
-    dead: int
-    dead_eggs: int
-    stand_ins_passed: int
-    stand_ins: int
-    living_looked_at: int
-    living: int
-
-
-def pass_counts(
-    real: Examples, answers: LeftOutAnswers, *, pass_from: float, temperature: float
-) -> PassCounts:
-    """Count what a chance of ``developing`` of at least ``pass_from`` would let by."""
-    chance = softmax(answers.logits, temperature=temperature)
-    passed = (chance.argmax(axis=1) == DEVELOPING) & (chance[:, DEVELOPING] >= pass_from)
-    stand_in = np.array([s == "clear" for s in real.statuses])
-    living = np.array([s == "developing" for s in real.statuses])
-    return PassCounts(
-        pass_from,
-        int(passed[real.dead].sum()),
-        int(real.dead.sum()),
-        len(np.unique(real.eggs[real.dead])),
-        int(passed[stand_in].sum()),
-        int(stand_in.sum()),
-        int((~passed)[living].sum()),
-        int(living.sum()),
-    )

@@ -2,81 +2,151 @@
 
     python -m models.training.fit_judgement
 
-Needs the real photos and the package ``onnx``. The operating points are chosen on answers for
-left-out evenings and eggs (see ``models.evaluation.judgement``); ``trayglow evaluate`` prints what
-they mean.
+Needs the real photos and the package ``onnx``; takes some minutes. Everything that is chosen is chosen on
+answers for left-out evenings and eggs, and the figures in the card are of heads for which it was chosen
+without the evening (:mod:`models.evaluation.nested`). ``trayglow evaluate --judgement`` prints them anew.
 """
 
 from __future__ import annotations
 
 import argparse
+import multiprocessing
+from collections.abc import Sequence
+from concurrent.futures import Executor, ProcessPoolExecutor
+from dataclasses import asdict
 from datetime import UTC, datetime
+from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
-from models.evaluation.judgement import (
-    DEVELOPING,
-    LeftOutAnswers,
-    day_interval_half_width,
-    dead_against_living,
-    fit_temperature,
-    left_out_answers,
-)
-from models.evaluation.left_out_readings import read_all_left_out
-from models.examples import Examples, day_weights, joined, real_examples, status_weights
-from models.heads import STATUSES, fit_day_head, fit_status_head, save_heads, softmax
+from models.evaluation.from_above import drawn_rows, others_rows
+from models.evaluation.judged_photos import JudgedPhoto, read_all_judged
+from models.evaluation.judgement_figures import examples_of, measure, rounded
+from models.evaluation.nested import choose_status, fitted_status
+from models.evaluation.nested_day import living_part
+from models.evaluation.novelty_checks import novelty_rows
+from models.evaluation.whole_judge import CONFIRM_FROM
+from models.examples import Examples
+from models.heads import STATUSES, LinearHead, StoredHeads, load_heads, save_heads, with_card
+from models.judgement_text import report_text
 from models.model_files import write_manifest
-from models.shared_data import real_photos
+from models.shared_data import RealPhoto, real_photos, shared_folder
 from models.training.simulated_examples import kept_examples
 
 SHIPPED = Path(__file__).resolve().parents[1] / "shipped" / "judgement.onnx"
-PASS_MARGIN = 0.05  # above the highest chance of developing given to any left-out dead egg
-LOWEST_PASS, HIGHEST_PASS = 0.7, 0.97
-CONFIRM_FROM = 0.75
+CARD = SHIPPED.with_name("judgement_card.md")
+FIGURES_START, FIGURES_END = "<!-- figures: start -->", "<!-- figures: end -->"
 
 
-def pass_from(real: Examples, answers: LeftOutAnswers, temperature: float) -> float:
-    """The chance of developing from which nobody needs to look: above every left-out dead photo."""
-    chance = softmax(answers.logits, temperature=temperature)[:, DEVELOPING]
-    return float(np.clip(chance[real.dead].max() + PASS_MARGIN, LOWEST_PASS, HIGHEST_PASS))
+def all_figures(
+    photos: Sequence[JudgedPhoto],
+    drawn: Examples,
+    heads: StoredHeads,
+    *,
+    all_photos: Sequence[RealPhoto],
+    pool: Executor | None = None,
+) -> dict[str, Any]:
+    """Figures on photos left out, and of these heads on pictures that were never learnt from."""
+    figures = measure(photos, drawn, pool=pool)
+    figures["novelty"] = [asdict(row) for row in novelty_rows(heads, all_photos)]
+    above = [*drawn_rows(heads), *others_rows(heads, shared_folder())]
+    figures["from_above"] = [asdict(row) for row in above]
+    return rounded(figures)
+
+
+def fit(photos: Sequence[JudgedPhoto], drawn: Examples, out: Path) -> StoredHeads:
+    """Choose, fit and write the heads, without figures yet."""
+    real = examples_of(photos)
+    every = np.ones(len(real), bool)
+    living = living_part(real, drawn, every)
+    choice = choose_status(real, drawn, every, living=living, shown=[p.shown for p in photos])
+    matrix, offset = fitted_status(real, drawn, choice)
+    basis = choice.basis
+    status = LinearHead(basis.mean, basis.scale, basis.directions @ matrix, offset)
+    counts = {
+        "real_photos": {s: sum(t == s for t in real.statuses) for s in STATUSES},
+        "dead_eggs": len(np.unique(real.eggs[real.dead])),
+        "evenings": len(np.unique(real.groups)),
+        "simulated_eggs": len(drawn),
+    }
+    card = {
+        "fitted": datetime.now(UTC).date().isoformat(),
+        "code_version": _version(),
+        "data": "egg-condition-classifications, version 2023-10-18, CC BY 4.0, and simulated eggs",
+        "counts": counts,
+        **counts,
+        "settings": {
+            "strength": choice.strength,
+            "drawn_share": choice.drawn_share,
+            **{f"day_{k}": v for k, v in asdict(living.settings).items()},
+        },
+        "pass_from": round(choice.pass_from, 4),
+        "confirm_from": CONFIRM_FROM,
+        "temperature": round(choice.temperature, 4),
+        "day_half_width": round(living.half_width, 2),
+        "unlike_from": round(living.unlike_from, 3),
+    }
+    save_heads(out, status, living.head, temperature=choice.temperature, card=card, known=living.known)
+    return load_heads(out)
+
+
+def write_card(path: Path, card: dict[str, Any]) -> None:
+    """Put the figures between the marks of the card that people read."""
+    text = path.read_text(encoding="utf-8")
+    before, rest = text.split(FIGURES_START, 1)
+    after = rest.split(FIGURES_END, 1)[1]
+    path.write_text(f"{before}{card_block(card)}{after}", encoding="utf-8")
+
+
+def card_block(card: dict[str, Any]) -> str:
+    """The figures as they stand in the card, with their marks."""
+    counts, settings = card["counts"], card["settings"]
+    real = counts["real_photos"]
+    lines = (
+        FIGURES_START,
+        f"Fitted {card['fitted']} on {sum(real.values())} real photos with a status ({real['developing']} of "
+        f"living eggs from day 4 on, {real['early death']} of",
+        f"{counts['dead_eggs']} dead eggs, {real['clear']} of days 1 and 2 that stand in for clear) of "
+        f"{counts['evenings']} evenings, and {counts['simulated_eggs']} simulated eggs.",
+        f"Chosen: C {settings['strength']:g}; day: penalty {settings['day_penalty']:g}, width "
+        f"{settings['day_width']:g}, drawn eggs {settings['day_drawn_share']:.0%}.",
+        f"Points: pass from {card['pass_from']:.2f}, confirm from {card['confirm_from']:.2f}, "
+        f"temperature {card['temperature']:.2f},",
+        f"day +- {card['day_half_width']:.1f}, unlike from {card['unlike_from']:.1f}.",
+        "",
+        "```",
+        report_text(card["figures"]),
+        "```",
+        FIGURES_END,
+    )
+    return "\n".join(lines)
+
+
+def _version() -> str:
+    try:
+        return version("trayglow")
+    except PackageNotFoundError:
+        return "checkout"
 
 
 def main() -> None:
-    """Fit and write."""
+    """Fit, measure and write."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--out", type=Path, default=SHIPPED)
     options = parser.parse_args()
-    readings = read_all_left_out(real_photos())
-    real = real_examples([r.photo for r in readings], [r.embedding for r in readings])
-    drawn = kept_examples()
-    answers = left_out_answers(real, drawn)
-    temperature = fit_temperature(real, answers)
-    known = joined(real, drawn)
-    weights, dates = status_weights(known), day_weights(known)
-    status = fit_status_head(
-        known.embeddings[weights > 0],
-        [s for s, w in zip(known.statuses, weights, strict=True) if w > 0 and s],
-        weights[weights > 0],
-    )
-    day = fit_day_head(known.embeddings[dates > 0], known.days[dates > 0], dates[dates > 0])
-    roc = dead_against_living(real, answers)
-    card = {
-        "fitted": datetime.now(UTC).date().isoformat(),
-        "pass_from": round(pass_from(real, answers, temperature), 4),
-        "confirm_from": CONFIRM_FROM,
-        "day_half_width": round(day_interval_half_width(real, answers), 2),
-        "temperature": round(temperature, 4),
-        "real_photos": {s: sum(t == s for t in real.statuses) for s in STATUSES},
-        "dead_eggs": roc.dead_eggs,
-        "simulated_eggs": len(drawn),
-        "dead_against_living_auc": [round(v, 4) for v in (roc.auc, roc.low, roc.high)],
-        "data": "egg-condition-classifications, version 2023-10-18, CC BY 4.0, and simulated eggs",
-    }
-    save_heads(options.out, status, day, temperature=temperature, card=card)
-    if options.out.resolve() == SHIPPED:
-        write_manifest()
-    print(card)
+    labelled = real_photos()
+    photos, drawn = read_all_judged(labelled), kept_examples()
+    heads = fit(photos, drawn, options.out)
+    with ProcessPoolExecutor(mp_context=multiprocessing.get_context("spawn")) as pool:
+        figures = all_figures(photos, drawn, heads, all_photos=labelled, pool=pool)
+    card = {**heads.card, "figures": figures}
+    with_card(options.out, card)
+    if options.out == SHIPPED:
+        write_manifest(SHIPPED.parent)
+        write_card(CARD, card)
+    print(report_text(figures))
 
 
 if __name__ == "__main__":

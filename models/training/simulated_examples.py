@@ -30,16 +30,19 @@ if TYPE_CHECKING:
 PICTURE_SIZE = (360, 270)  # an egg of about 200 pixels, as in the real photos
 TRAY_SIZE = (900, 1200)
 TRAY_ROWS, TRAY_COLUMNS = 5, 6
-FIRST_DAY = {"clear": 4.0, "early death": 5.0, "developing": 4.0}
-LAST_DAY = 18.0
+FIRST_DAY = {"clear": 0.5, "early death": 3.5, "developing": 1.0}
+FIRST_TRAY_DAY = 5.0
+LAST_DAY = 18.3
+# A younger living egg shows nothing that a clear one does not: its picture teaches the day alone.
+FIRST_SEEN_DAY = 2.0
 _SEED = 5
-SHIPPED_COUNT = 600  # drawn eggs in side view behind the shipped heads
+SHIPPED_COUNT = 1800  # drawn eggs in side view behind the shipped heads
 SHIPPED_TRAYS = 16  # and trays from above
 
 KEPT = Path(__file__).resolve().parents[1] / "left_out" / "simulated_examples.npz"
 
 FloatArray = NDArray[np.float64]
-Row = tuple[NDArray[np.float32], Status, float]
+Row = tuple[NDArray[np.float32], Status | None, float]
 
 
 def kept_examples(path: Path = KEPT) -> Examples:
@@ -51,7 +54,7 @@ def kept_examples(path: Path = KEPT) -> Examples:
         Where the file is not there (it is not part of an installed program).
     """
     with np.load(path, allow_pickle=False) as kept:
-        statuses = tuple(STATUSES[int(i)] for i in kept["statuses"])
+        statuses = tuple(STATUSES[int(i)] if i >= 0 else None for i in kept["statuses"])
         return _examples(kept["embeddings"].astype(np.float32), statuses, kept["days"])
 
 
@@ -61,14 +64,18 @@ def main() -> None:
     np.savez_compressed(
         KEPT,
         embeddings=drawn.embeddings.astype(np.float16),
-        statuses=np.array([STATUSES.index(s) for s in drawn.statuses if s], dtype=np.int8),
+        statuses=np.array([STATUSES.index(s) if s else -1 for s in drawn.statuses], dtype=np.int8),
         days=drawn.days,
     )
     print(f"{len(drawn)} eggs kept in {KEPT.name}")
 
 
 def simulated_examples(count: int = SHIPPED_COUNT, trays: int = SHIPPED_TRAYS) -> Examples:
-    """Drawn eggs of all three statuses, seen on days 4 or 5 to 18: alone from the side, and in trays."""
+    """Drawn eggs of all three statuses, seen on days 0 to 18: alone from the side, and in trays.
+
+    Every second side view has lamps and air cells beyond those of the photos at hand
+    (:mod:`sample_images.air_cell_variety`). ``days`` are those of living eggs, NaN for the others.
+    """
     with ProcessPoolExecutor(os.cpu_count() or 1) as pool:
         rows = list(pool.map(_one, range(count), chunksize=20))
         rows += [row for tray in pool.map(_tray, range(trays)) for row in tray]
@@ -76,7 +83,9 @@ def simulated_examples(count: int = SHIPPED_COUNT, trays: int = SHIPPED_TRAYS) -
     return _examples(embeddings, tuple(s for _, s, _ in rows), np.array([d for _, _, d in rows]))
 
 
-def _examples(embeddings: NDArray[np.float32], statuses: tuple[Status, ...], days: FloatArray) -> Examples:
+def _examples(
+    embeddings: NDArray[np.float32], statuses: tuple[Status | None, ...], days: FloatArray
+) -> Examples:
     return Examples(
         embeddings,
         statuses,
@@ -93,9 +102,16 @@ def _one(index: int) -> Row:
     rng = np.random.default_rng([_SEED, index])
     status = STATUSES[index % len(STATUSES)]
     day = float(rng.uniform(FIRST_DAY[status], LAST_DAY))
-    photo = random_side_view(rng, size=PICTURE_SIZE, status=status, day=day)
-    outline = next(outlines(photo))
-    return embed([egg_crop(photo.rgb, outline)])[0], status, day
+    varied = index % 2 == 1
+    photo = random_side_view(rng, size=PICTURE_SIZE, status=status, day=day, bad_share=0.0, varied=varied)
+    embedding = embed([egg_crop(photo.rgb, next(outlines(photo)))])[0]
+    return _row(embedding, status, day)
+
+
+def _row(embedding: NDArray[np.float32], status: Status, day: float) -> Row:
+    if status != "developing":
+        return embedding, status, float("nan")
+    return embedding, status if day >= FIRST_SEEN_DAY else None, day
 
 
 def _tray(index: int) -> list[Row]:
@@ -103,11 +119,11 @@ def _tray(index: int) -> list[Row]:
 
     rng = np.random.default_rng([_SEED, index, 1])
     statuses = [STATUSES[int(i)] for i in rng.integers(len(STATUSES), size=TRAY_ROWS * TRAY_COLUMNS)]
-    day = float(rng.uniform(FIRST_DAY["early death"], LAST_DAY))
+    day = float(rng.uniform(FIRST_TRAY_DAY, LAST_DAY))
     photo = random_tray(rng, rows=TRAY_ROWS, columns=TRAY_COLUMNS, size=TRAY_SIZE, day=day, statuses=statuses)
     crops = [egg_crop(photo.rgb, _end_outline(egg)) for egg in photo.eggs]
     return [
-        (embedding, egg.status, day)
+        _row(embedding, egg.status, day)
         for embedding, egg in zip(embed(crops), photo.eggs, strict=True)
         if egg.status != "late death"
     ]

@@ -12,9 +12,10 @@ from incubation.species import SPECIES, species_named
 from models.heads import STATUSES
 from models.judge import judge_egg
 from models.proposal import Judgement
-from vision.reading import Embryo, Outline, Quality, Reading, Veins
+from vision.quality import ADVICE
+from vision.reading import AirCell, BloodRing, Embryo, Outline, Quality, Reading, Veins
 
-CARD = {"pass_from": 0.85, "confirm_from": 0.75, "day_half_width": 3.0}
+CARD = {"pass_from": 0.85, "confirm_from": 0.75, "day_half_width": 3.0, "unlike_from": 10.0}
 SQUARE = np.array([[0.0, 0.0], [100.0, 0.0], [100.0, 130.0], [0.0, 130.0]])
 
 
@@ -27,13 +28,19 @@ def egg(
     problems: tuple[str, ...] = (),
     usable: bool = True,
     profile: EggProfile | None = HEN,
+    breadth: float = 100.0,
+    cell: float | None = None,
+    ring: float | None = None,
+    size_mm: tuple[float, float] | None = None,
 ) -> Reading:
     return Reading(
-        Outline((50.0, 65.0), 130.0, 100.0, 90.0, 90.0, SQUARE, profile),
+        Outline((50.0, 65.0), 130.0, breadth, 90.0, 90.0, SQUARE, profile),
         Quality(usable, problems),
-        None,
+        None if cell is None else AirCell(cell, None, None, None, SQUARE, 1.0),
         Veins(veins, None, None),
         Embryo(None, None, None),
+        ring=None if ring is None else BloodRing((50.0, 65.0), ring, 0.9, 0.9),
+        size_mm=size_mm,
     )
 
 
@@ -44,9 +51,18 @@ def judged(
     day: float = 8,
     species: str = "chicken",
     reading: Reading | None = None,
+    novelty: float | None = None,
+    glow: float | None = None,
 ) -> Judgement:
     return judge_egg(
-        reading or egg(), np.array(chance), apparent, day=day, species=species_named(species), card=CARD
+        reading or egg(),
+        np.array(chance),
+        apparent,
+        day=day,
+        species=species_named(species),
+        card=CARD,
+        novelty=novelty,
+        glow=glow,
     )
 
 
@@ -143,3 +159,65 @@ def test_the_apparent_day_stretches_with_the_term() -> None:
     assert hen.apparent_day is not None
     assert turkey.apparent_day is not None
     assert turkey.apparent_day.day == pytest.approx(hen.apparent_day.day * 28 / 21)
+
+
+SURE = ((0.98, 0.01, 0.01), (0.01, 0.98, 0.01), (0.01, 0.01, 0.98))
+
+
+@pytest.mark.parametrize("problem", sorted(ADVICE))
+def test_every_named_problem_of_a_photo_keeps_an_egg_for_a_person(problem: str) -> None:
+    """And says what to do, in the words of the photo quality's own advice."""
+    for chance in SURE:
+        proposal = judged(chance, reading=egg(problems=(problem,))).proposal
+        assert proposal.decision == "review"
+        assert problem in proposal.reasons[0]
+        assert ADVICE[problem] in proposal.reasons[0]
+
+
+def test_an_egg_unlike_the_others_is_looked_at() -> None:
+    for chance in SURE:
+        assert judged(chance, novelty=10.1).proposal.reasons[0].startswith("unlike the eggs it learnt from")
+        assert judged(chance, novelty=10.1).proposal.decision == "review"
+        assert judged(chance, novelty=9.9).proposal.decision != "review"
+
+
+@pytest.mark.parametrize("breadth", [60.0, 128.0])
+def test_what_has_no_egg_s_shape_is_looked_at(breadth: float) -> None:
+    """Shape index 46 and 98; hens' eggs have 66 to 86 (common practice)."""
+    proposal = judged((0.01, 0.01, 0.98), reading=egg(breadth=breadth)).proposal
+    assert proposal.decision == "review"
+    assert "for an egg" in proposal.reasons[0]
+
+
+@pytest.mark.parametrize(("cell", "day", "looked_at"), [(0.35, 8, True), (0.12, 8, False), (0.01, 16, True)])
+def test_an_air_cell_that_cannot_be_is_looked_at(cell: float, day: float, looked_at: bool) -> None:
+    """By mass balance an egg has an air cell about 0.12 of its length deep on day 8 (air_cell_norms)."""
+    proposal = judged((0.01, 0.01, 0.98), apparent=day, day=day, reading=egg(cell=cell)).proposal
+    assert (proposal.decision == "review") == looked_at
+
+
+def test_a_dark_shell_that_hides_its_inside_says_so() -> None:
+    proposal = judged((0.98, 0.01, 0.01), apparent=8, glow=60).proposal
+    assert proposal.decision == "review"
+    assert "dark shell hides" in proposal.reasons[0]
+    # Bright enough, or with an answer on veins, it does not; nor where a late embryo is what is dark.
+    assert judged((0.98, 0.01, 0.01), apparent=8, glow=200).proposal.decision == "confirm"
+    seen = egg(veins=False)
+    assert judged((0.98, 0.01, 0.01), apparent=8, glow=60, reading=seen).proposal.decision == "confirm"
+    assert judged((0.01, 0.01, 0.98), apparent=16, day=16, glow=60).proposal.decision == "pass"
+
+
+def test_reasons_name_what_was_measured() -> None:
+    reading = egg(veins=False, ring=0.1, size_mm=(57.0, 43.0))
+    reasons = judged((0.05, 0.93, 0.02), apparent=4, reading=reading).proposal.reasons
+    # Twice a tenth of 57 mm.
+    assert reasons[1:] == ("a dark ring 11 mm across", "no veins found on day 8", "looks like day 4")
+    without_scale = judged((0.05, 0.93, 0.02), apparent=4, reading=egg(ring=0.1)).proposal.reasons
+    assert "a dark ring 20% of the length across" in without_scale
+
+
+def test_a_living_egg_within_its_interval_is_not_said_to_have_stopped() -> None:
+    for day in (4, 5, 6, 7):
+        for apparent in np.linspace(day - CARD["day_half_width"], day + 5, 9):
+            reasons = judged((0.02, 0.02, 0.96), apparent=float(apparent), day=day).proposal.reasons
+            assert not reasons[0].startswith("stopped")

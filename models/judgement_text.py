@@ -1,0 +1,185 @@
+"""The figures on judging in words: the same text for ``trayglow evaluate --judgement`` and for the card."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+Figures = Mapping[str, Any]
+
+PUBLISHED = """\
+Published, to stand beside: fertile against infertile on 240 eggs (190 fertile, 50 infertile), machine vision:
+93.08 % on day 3, 97.73 % on day 4, 98.25 % on day 5 (Hashemzadeh & Farajzadeh 2016, IJCIS 9:850). Not
+comparable: no infertile egg is among our photos. And a warning: one paper's 83 % fell to chance, 45 and 46
+of 90, on independent eggs (Smith, Lawrence & Heitschmidt 2008, IJPS 7:1001)."""
+
+CANNOT = """\
+What these figures cannot support. Five dead eggs say nothing firm about dead eggs in general: one missed egg
+is 20 %. How many different living eggs there are is not known; the same eggs come back on several evenings,
+all perhaps of one batch, with a few lamps and phones. Nobody opened an egg. Stand-ins for clear eggs are
+living eggs of days 1 and 2, not infertile ones; what a clear egg of day 8 looks like was only drawn. The
+yes-or-no answers on veins and embryo that the rules use were fitted on these same photos (a dozen numbers
+each), and which directions, kernel and rules to use was decided with these photos in view.
+Not measured on: infertile eggs; real trays from above; dark shells; other species, lamps, phones; eggs that
+stopped after day 7."""
+
+
+def report_text(figures: Figures) -> str:
+    """All of it, in paragraphs."""
+    return "\n\n".join(
+        (
+            f"Judging {figures['photos']} real photos of {figures['evenings']} evenings, each by heads that\n"
+            "saw neither its evening nor those a day apart, nor, if dead, the egg; all that is chosen is\n"
+            "chosen on the other evenings.",
+            dead_text(figures),
+            from_text(figures),
+            confusion_text(figures["confusion"]),
+            day_text(figures),
+            decision_text(figures),
+            novelty_text(figures["novelty"]),
+            above_text(figures["from_above"]),
+            PUBLISHED,
+            CANNOT,
+        )
+    )
+
+
+def dead_text(figures: Figures) -> str:
+    """Dead against living."""
+    eggs = ", ".join(f"{egg} {area:.3f}" for egg, area in figures["by_dead_egg"].items())
+    return "\n".join(
+        (
+            "Dead against living, ROC-AUC (95 % interval over dead eggs and groups of living evenings)",
+            f"  living from day 3 on         {_area(figures['dead_against_living'])}",
+            f"  living from day 4 on         {_area(figures['dead_against_living_day_4'])}",
+            "  from day 3, the dead's neighbouring evenings left out too (learnt from one other dead egg and",
+            f"  drawings)                    {_area(figures['dead_against_living_series_out'])}",
+            f"  by dead egg, from day 3: {eggs}",
+            f"  surroundings alone, the egg painted out: {_area(figures['background'])}",
+            f"    {background_words(figures['background'])}",
+        )
+    )
+
+
+def background_words(row: Mapping[str, Any]) -> str:
+    """What the surroundings' figure means."""
+    if row["low"] <= 0.5 <= row["high"]:
+        return "chance, 0.5, lies in the interval; the judge never sees them"
+    return (
+        "not chance: the dead were photographed on other evenings than the living, with other things\n"
+        "    round them; the judge never sees them"
+    )
+
+
+def from_text(figures: Figures) -> str:
+    """What is judged from."""
+    lines = ["What is judged from, fitted on real photos alone: ROC-AUC from day 3; right of each status"]
+    for name, row in figures["judged_from"].items():
+        right = ", ".join(f"{status} {count}" for status, count in row["right"].items())
+        lines.append(f"  {name:<13} {row['auc']:.3f}; {right}")
+    lines.append(
+        "  Shipped: the embedding, with drawn eggs beside the real ones. Measurements speak through the\n"
+        "  rules and in the reasons."
+    )
+    return "\n".join(lines)
+
+
+def confusion_text(rows: Sequence[Mapping[str, Any]]) -> str:
+    """Status by status."""
+    names = [row["status"] for row in rows]
+    lines = [
+        "Most probable status (clear: photos of days 1 and 2 stand in)",
+        f"{'true':>12} {'photos':>7} {'eggs':>5} {'evenings':>9} "
+        + " ".join(f"{'as ' + s:>15}" for s in names),
+    ]
+    lines += [
+        f"{r['status']:>12} {r['photos']:>7} {r['eggs']:>5} {r['evenings']:>9} "
+        + " ".join(f"{r['proposed'][s]:>15}" for s in names)
+        for r in rows
+    ]
+    return "\n".join(lines)
+
+
+def day_text(figures: Figures) -> str:
+    """Apparent day by evening."""
+    low, high = figures["day_interval"]
+    narrow, wide = figures["day_half_width"]
+    lines = [
+        "Apparent day of living eggs (days)",
+        f"{'evening':>9} {'photos':>7} {'day':>5} {'mean absolute error':>20} {'mean error':>11}",
+    ]
+    for r in figures["days"]:
+        day = "" if r["day"] is None else f"{r['day']:.0f}"
+        lines.append(
+            f"{r['evening']:>9} {r['photos']:>7} {day:>5} {r['mean_absolute']:>20.2f} {r['mean']:>+11.2f}"
+        )
+    lines += [
+        f"  all: evenings alike; 95 % interval over groups of evenings {low:.2f} to {high:.2f}; asked: 1.5",
+        f"  the 90 % interval (half width {narrow:.1f} to {wide:.1f}) held {figures['day_coverage']:.0%}, "
+        "evenings alike",
+    ]
+    return "\n".join(lines)
+
+
+def decision_text(figures: Figures) -> str:
+    """What the whole judge decided."""
+    low, high = figures["pass_from"]
+    lines = [
+        "Decisions of the whole judge with its rules",
+        f"{'':>36} {'photos':>7} {'pass':>6} {'confirm':>8} {'review':>7}",
+    ]
+    for name, row in figures["decisions"].items():
+        lines.append(f"{name:>36} {row['photos']:>7} {row['pass']:>6} {row['confirm']:>8} {row['review']:>7}")
+    living = figures["decisions"]["living from day 4"]
+    look = living["photos"] - living["pass"]
+    passed = ", ".join(f"{egg} {n} of {of}" for egg, (n, of) in figures["dead_passed"].items())
+    stopped = figures["false_stopped"]
+    why = ", ".join(f"{name} {count}" for name, count in living["why"].items())
+    lines += [
+        f"  pass from a chance of developing of {low:.2f} to {high:.2f}, chosen without the evening or egg",
+        f"  dead photos passed, by egg: {passed}",
+        f"  living photos that a person must still look at: {look} of {living['photos']} "
+        f"({look / max(living['photos'], 1):.0%}; aim 30 %, then 15 %)",
+        f"    why: {why}",
+        f"  living wrongly said to have stopped after day 7: {stopped['stopped']} of {stopped['photos']}; "
+        f"to look too young: {stopped['younger']}",
+    ]
+    return "\n".join(lines)
+
+
+def novelty_text(rows: Sequence[Mapping[str, Any]]) -> str:
+    """Pictures unlike those it learnt from."""
+    lines = [
+        "Pictures unlike those it learnt from, the whole program, shown as day 8",
+        f"{'':>36} {'photos':>7} {'as eggs':>8} {'pass':>5} {'confirm':>8} {'review':>7} {'unlike':>7}",
+    ]
+    lines += [
+        f"{r['what']:>36} {r['photos']:>7} {r['taken_for_eggs']:>8} {r['passed']:>5} {r['confirmed']:>8} "
+        f"{r['reviewed']:>7} {r['called_unlike']:>7}"
+        for r in rows
+    ]
+    return "\n".join(lines)
+
+
+def above_text(rows: Sequence[Mapping[str, Any]]) -> str:
+    """Eggs seen from above."""
+    if not rows:
+        return "Eggs from above: not measured"
+    names = list(rows[0]["proposed"])
+    lines = [
+        "Eggs from above, in trays (always left to a person): most probable status",
+        f"{'trays':>12} {'true':>12} {'eggs':>5} {'found':>6} " + " ".join(f"{'as ' + s:>15}" for s in names),
+    ]
+    lines += [
+        f"{r['what']:>12} {r['status']:>12} {r['eggs']:>5} {r['found']:>6} "
+        + " ".join(f"{r['proposed'][s]:>15}" for s in names)
+        for r in rows
+    ]
+    return "\n".join(lines)
+
+
+def _area(row: Mapping[str, Any]) -> str:
+    return (
+        f"{row['auc']:.3f} ({row['low']:.3f} to {row['high']:.3f}); {row['dead_photos']} photos of "
+        f"{row['dead_eggs']} dead eggs, {row['living_photos']} of living, {row['living_evenings']} groups"
+    )
