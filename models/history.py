@@ -106,6 +106,7 @@ def with_history(
     day: float,
     species: Species,
     usable: bool,
+    spoilt: bool = False,
     from_above: bool = False,
     pass_from: float,
     confirm_from: float,
@@ -123,6 +124,8 @@ def with_history(
         Of incubation; whose calendar holds.
     usable
         Whether today's picture is good enough; without it nothing is combined.
+    spoilt
+        Whether something is wrong with it all the same; then no egg is put up for confirming by it.
     from_above
         Whether it was taken from above.
     pass_from, confirm_from
@@ -145,7 +148,14 @@ def with_history(
     status = max(STATUSES, key=lambda name: probability[name])
     against = _against(today, known) if now.log_another_egg >= math.log(ANOTHER_EGG_FROM) else None
     decision, why = _decide(
-        today, known, now, probability, against, pass_from=pass_from, confirm_from=confirm_from
+        today,
+        known,
+        now,
+        probability,
+        against,
+        spoilt=spoilt,
+        pass_from=pass_from,
+        confirm_from=confirm_from,
     )
     if against is not None:  # two eggs' pictures are not to be combined
         status, probability = today.status, dict(today.probability)
@@ -162,6 +172,7 @@ def _decide(
     probability: Mapping[str, float],
     against: EarlierLook | None,
     *,
+    spoilt: bool,
     pass_from: float,
     confirm_from: float,
 ) -> tuple[Decision, list[str]]:
@@ -186,7 +197,7 @@ def _decide(
         if probability[today.status] < confirm_from:
             return "review", [f"its earlier days leave doubt: {told}"]
         return "confirm", []
-    if _may_confirm(today, known, now) and probability[today.status] >= confirm_from:
+    if not spoilt and _may_confirm(today, known, now) and probability[today.status] >= confirm_from:
         return "confirm", [f"looks {_word(today.status)} again: {told}"]
     return "review", []
 

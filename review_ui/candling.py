@@ -7,6 +7,7 @@ and only then anything is stored.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
@@ -316,10 +317,9 @@ def operating_points(records: Records) -> Callable[[], OperatingPoints]:
         from models.judge import shipped_heads
         from review_ui.services.own_model import model_in_use
 
-        try:
-            card = model_in_use(records).heads().card
-        except UsageError:  # the photos were judged before its file was lost
-            card = shipped_heads().card
+        card = dict(shipped_heads().card)
+        with suppress(UsageError):  # its file may have been lost since the photos were judged
+            card |= model_in_use(records).heads().card
         return OperatingPoints(float(card["pass_from"]), float(card["confirm_from"]))
 
     return points

@@ -263,7 +263,7 @@ def _fits_turned(
 def _with_history(
     record: Mapping[str, Any], past: Past, *, day: float, view: str | None, points: OperatingPoints
 ) -> WithHistory:
-    proposal = single_look(record)
+    proposal, quality = single_look(record), record.get("quality") or {}
     judgement = Judgement(
         _apparent_day(record),
         Proposal(
@@ -278,7 +278,8 @@ def _with_history(
         [seen for seen in past.seen if seen is not None],
         day=day,
         species=past.species,
-        usable=(record.get("quality") or {}).get("usable") is not False,
+        usable=quality.get("usable") is not False,
+        spoilt=bool(quality.get("problems")),
         from_above=view == "end",
         pass_from=points.pass_from,
         confirm_from=points.confirm_from,

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from incubation.species import species_named
+from models import judge_rules
 from models.evaluation.lives import score_lives
 from models.heads import STATUSES
 from models.history import EarlierLook, with_history
@@ -100,6 +102,24 @@ def test_two_unsure_clears_are_put_up_for_confirming():
 )
 def test_nothing_else_is_put_up_for_confirming(judgement, earlier):
     assert combined(judgement, *earlier).judgement.proposal.decision == "review"
+
+
+def test_a_spoilt_picture_is_not_put_up_for_confirming():
+    answer = with_history(
+        UNSURE, [before("clear", 0.9)], day=10, species=HEN, usable=True, spoilt=True, **POINTS
+    )
+    assert answer.judgement.proposal.decision == "review"
+
+
+def test_the_judge_says_unsure_only_where_nothing_else_but_what_is_asked_here_holds_an_egg_back():
+    """Rules after ``unsure`` are not seen in its reason: a spoilt picture, which is asked for, and the
+    view from above, which holds developing eggs alone."""
+    after = judge_rules.TOWARD_REVIEW[judge_rules.TOWARD_REVIEW.index(judge_rules.unsure) + 1 :]
+    assert set(after) <= {judge_rules.spoilt_picture, judge_rules.seen_from_above}
+    case = SimpleNamespace(status="clear", probability=chances("clear", 0.7), points=POINTS)
+    reason = judge_rules.unsure(case)
+    proposal = combined(today("clear", 0.7, "review", reason), before("clear", 0.9)).judgement.proposal
+    assert proposal.decision == "confirm"
 
 
 def test_a_look_from_above_weighs_less():
