@@ -48,6 +48,13 @@ def trays(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
     return Part(tray_rows(list(pool.map(drawn_tray, range(TRAYS)))))
 
 
+def several(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
+    """Several eggs in one photo from the side."""
+    from models.evaluation.several_eggs import PHOTOS, several_eggs, several_rows
+
+    return Part(several_rows(list(pool.map(several_eggs, range(PHOTOS)))))
+
+
 def real_lines(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
     """Air-cell lines on real photos."""
     from models.evaluation.air_cell_lines import line_score
