@@ -39,6 +39,8 @@ MAX_BOW = 0.15  # of the length; a camera 30 degrees off the rim's plane
 # falls at the line: logistic regression on drawn and real photos.
 SHOWS_INTERCEPT, SHOWS_LOGIT, SHOWS_FALL = -1.25, 1.74, 1.68
 MIN_SHOWS = 0.6
+# Readings of less confidence were off by 3 mm and more on drawn eggs: no reading is better.
+MIN_CONFIDENCE = 0.2
 
 # Spreads over egg length, calibrated on drawn eggs and on evenings left out (see the module's test):
 # factor on the fit's own standard deviation, on the doubt of the blunt pole, and what is left.
@@ -51,7 +53,7 @@ NINETY = 1.645  # standard deviations either side that hold 90 of 100
 
 MARKED_WIDTH = 0.85  # of the rim's half width, in which a person would mark the line
 LOOSE_TILT_DEG = 20.0
-UNEVEN_RIM = 0.011  # of the length: scatter about the curve of a plane rim
+UNEVEN_RIM = 0.005  # of the length: scatter about the curve of a plane rim
 SURE_STRIP = 0.012  # of the length: doubt up to which a strip tells about the rim's shape
 
 
@@ -126,6 +128,10 @@ def measure_air_cell(
     if seen < MIN_LINE_SHARE:
         return None, "too little of the air cell's line shows"
 
+    confidence = _confidence(shows, strips, fits, rim, seen, length)
+    if confidence < MIN_CONFIDENCE:
+        return None, "what looks like an air cell's line is too faint or uneven to be measured"
+
     spread = math.sqrt(
         FIT_FACTOR**2 * rim.covariance[0, 0] / length**2 + (POLE_FACTOR * pole_doubt) ** 2 + DEPTH_FLOOR**2
     )
@@ -139,7 +145,7 @@ def measure_air_cell(
             volume_fraction=tilted_air_cell_volume_fraction(depth_fraction, frame.profile, tilt_deg=tilt),
             tilt_deg=tilt,
             boundary_px=work.to_photo(frame.to_map(strips.depth[fits], strips.offset[fits])),
-            confidence=_confidence(shows, strips, fits, rim, seen, length),
+            confidence=confidence,
             line_depth_fraction=_seen_depth(strips.only(fits), rim) / length,
             intervals=_intervals(depth_fraction, spread, tilt, tilt_spread, frame.profile),
             unusual=_unusual(strips, rim, tilt, length),

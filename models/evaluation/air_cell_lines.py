@@ -57,6 +57,8 @@ class LineScore:
         Mean absolute difference between the plane's depth found and the eye's line.
     plane_held, planes
         In how many of the readings the 90 % interval of the depth holds the eye's plane.
+    same_frame_difference, same_frame_held, same_frame_planes
+        The same where the eye's line is fitted in the outline found, so that the poles do not differ.
     guess_difference
         Mean absolute difference between the seen line's place and :data:`ALWAYS_GUESS`.
     without, claimed
@@ -74,6 +76,9 @@ class LineScore:
     plane_from_line: float
     plane_held: int
     planes: int
+    same_frame_difference: float
+    same_frame_held: int
+    same_frame_planes: int
     guess_difference: float
     without: int
     claimed: int
@@ -117,15 +122,24 @@ def found_line_depths(reading: LeftOutReading) -> tuple[float, float] | None:
     return float(own), float(0.5 - (along - eye @ toward) / extent_toward(row, row["blunt_end"]))
 
 
-def marked_plane_depth(row: dict[str, str]) -> float | None:
-    """Depth of the rim's mean plane, by the same fit to the eye's own line and outline."""
+def marked_plane_depth(row: dict[str, str], outline: Outline | None = None) -> float | None:
+    """Depth of the rim's mean plane, by the same fit to the eye's own line.
+
+    Counted in the eye's ellipse, or in ``outline`` where one is given.
+    """
     if marked_points(row) is None:
         return None
+    target = (real_targets(row, PHOTO_SHAPE)[AIR_CELL] == 1).astype(np.float32)
+    cell, _ = measure_air_cell(cv2.GaussianBlur(target, (0, 0), 1.0), outline or _eye_s_outline(row))
+    return None if cell is None else cell.depth_fraction
+
+
+def _eye_s_outline(row: dict[str, str]) -> Outline:
     toward = axis_toward(row, row["blunt_end"])
     length = extent_toward(row, row["blunt_end"])
     breadth = float(row["major_px"]) * float(row["minor_px"]) / length
     degrees = math.degrees(math.atan2(toward[1], toward[0]))
-    outline = Outline(
+    return Outline(
         (float(row["cx"]), float(row["cy"])),
         length,
         breadth,
@@ -134,15 +148,13 @@ def marked_plane_depth(row: dict[str, str]) -> float | None:
         ellipse_points(row),
         EggProfile.from_length_breadth(length, breadth, shift=0.0),
     )
-    target = (real_targets(row, PHOTO_SHAPE)[AIR_CELL] == 1).astype(np.float32)
-    cell, _ = measure_air_cell(cv2.GaussianBlur(target, (0, 0), 1.0), outline)
-    return None if cell is None else cell.depth_fraction
 
 
 def line_score(readings: Sequence[LeftOutReading]) -> LineScore:
     """Compare all readings whose photo was looked at for a line."""
     lines: list[tuple[float, float, float, float]] = []
     planes: list[float] = []
+    same_frame: list[tuple[float, bool]] = []
     marked = without = claimed = held = 0
     for reading in readings:
         row = reading.photo.row
@@ -153,11 +165,15 @@ def line_score(readings: Sequence[LeftOutReading]) -> LineScore:
             if seen is None or cell is None or cell.depth_fraction is None:
                 continue
             lines.append((*seen, depth, cell.depth_fraction))
+            stated = cell.intervals.depth_fraction
             plane = marked_plane_depth(row)
             if plane is not None:
                 planes.append(cell.depth_fraction - plane)
-                stated = cell.intervals.depth_fraction
                 held += stated is not None and stated.low <= plane <= stated.high
+            plane = marked_plane_depth(row, reading.outline)
+            if plane is not None:
+                within = stated is not None and stated.low <= plane <= stated.high
+                same_frame.append((cell.depth_fraction - plane, within))
         elif row["air_cell_visible"] == "0" and reading.outline is not None:
             without += 1
             claimed += reading.air_cell is not None
@@ -180,6 +196,9 @@ def line_score(readings: Sequence[LeftOutReading]) -> LineScore:
         plane_from_line=mean(np.abs(found_plane - eye)),
         plane_held=held,
         planes=len(planes),
+        same_frame_difference=mean(np.abs(np.array([d for d, _ in same_frame]))),
+        same_frame_held=sum(within for _, within in same_frame),
+        same_frame_planes=len(same_frame),
         guess_difference=mean(np.abs(eye - ALWAYS_GUESS)),
         without=without,
         claimed=claimed,

@@ -55,6 +55,14 @@ def real_line_rows(score: LineScore) -> list[TargetRow]:
             0.85 * score.planes <= score.plane_held,
         ),
         TargetRow(
+            "real rim planes: the same, the eye's line counted in the outline found",
+            "about 90%",
+            f"{share_text(score.same_frame_held, score.same_frame_planes)}; planes differ by "
+            f"{score.same_frame_difference:.4f}",
+            f"{score.same_frame_planes} lines, evening left out",
+            0.85 * score.same_frame_planes <= score.same_frame_held,
+        ),
+        TargetRow(
             "real lines: found where the eye sees one",
             ">= 85%",
             share_text(score.found, score.marked),

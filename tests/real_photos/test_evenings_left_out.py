@@ -15,8 +15,11 @@ import pytest
 from models.evaluation import judgement
 from models.evaluation.air_cell_lines import line_score, marked_depth
 from models.evaluation.left_out_readings import LeftOutReading, read_all_left_out
+from models.evaluation.nested import status_answers
+from models.evaluation.nested_day import DaySettings, evenings_alike, fit_day, living_folds
 from models.evaluation.outlines import overlap_table
-from models.examples import real_examples
+from models.examples import Examples, real_examples
+from models.judge import shipped_heads
 from models.shared_data import real_photos
 from models.training.simulated_examples import kept_examples
 
@@ -29,9 +32,13 @@ def readings(shared_folder: Path) -> tuple[LeftOutReading, ...]:
 
 
 @pytest.fixture(scope="module")
-def judged(readings):
-    real = real_examples([r.photo for r in readings], [r.embedding for r in readings])
-    return real, judgement.left_out_answers(real, kept_examples())
+def real(readings) -> Examples:
+    return real_examples([r.photo for r in readings], [r.embedding for r in readings])
+
+
+@pytest.fixture(scope="module")
+def figures():
+    return shipped_heads().card["figures"]
 
 
 def test_every_real_photo_has_its_egg(readings):
@@ -51,10 +58,16 @@ def test_no_evening_is_much_worse_than_the_rest(readings):
         assert row.median >= 0.93, f"evening {row.evening}"
 
 
-def test_air_cell_lines_beat_guessing(readings):
+def test_air_cell_lines_are_those_the_eye_sees(readings):
+    """Asked: within 0.015 of the length, found in 85 %, claimed in at most 5 % where the eye sees none.
+
+    In the picture the lines are nearly the same (0.006 of the length, a third of a millimetre). Counted
+    each from its own outline's pole they differ more, for an ellipse reaches beyond an egg's blunt pole.
+    """
     score = line_score(readings)
-    assert score.line_difference < score.guess_difference
-    assert score.found >= 0.8 * score.marked
+    assert score.place_difference <= 0.010
+    assert score.line_difference <= 0.015 < score.guess_difference
+    assert score.found >= 0.85 * score.marked
     assert score.claimed <= 0.05 * score.without
 
 
@@ -68,16 +81,25 @@ def test_the_eye_s_depth_grows_as_the_data_set_says(real_photo_labels):
         assert np.mean(depths) == pytest.approx(wanted, abs=0.012), f"day {day}, {len(depths)} lines"
 
 
-def test_dead_eggs_are_told_from_living_ones(judged):
+def test_dead_eggs_are_told_from_living_ones(real, figures):
     """A linear model on such an embedding was known to reach 0.96 to 0.98 on these photos.
 
-    The limit leaves room for five dead eggs being few; the printed figure is the one to read.
+    The limit leaves room for five dead eggs being few and for days 3 and 4, when all look alike; the
+    printed figure is the one to read, and it must be the card's (to what another processor's rounding
+    may change).
     """
-    roc = judgement.dead_against_living(*judged)
+    roc = judgement.dead_against_living(real, judgement.death_score(status_answers(real, kept_examples())))
     assert roc.dead_eggs == 5
     assert roc.auc >= 0.94
+    assert roc.auc == pytest.approx(figures["dead_against_living"]["auc"], abs=0.01)
 
 
-def test_the_apparent_day_is_told_to_about_two_days(judged):
+def test_the_apparent_day_is_told_to_about_two_days(real, figures):
     """Known to be possible on these photos: about 2 days, evenings weighing alike."""
-    assert judgement.day_error_table(*judged)[-1].mean_absolute <= 2.1
+    settings = shipped_heads().card["settings"]
+    chosen = DaySettings(settings["day_penalty"], settings["day_width"], settings["day_drawn_share"])
+    days = np.full(len(real), np.nan)
+    for asked, kept in living_folds(real, np.ones(len(real), bool)):
+        days[asked] = fit_day(real[kept], kept_examples(), chosen)(real.embeddings[asked])
+    assert evenings_alike(real, np.abs(days - real.days)) <= 2.1
+    assert figures["days"][-1]["mean_absolute"] <= 2.1
