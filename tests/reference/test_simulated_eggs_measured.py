@@ -18,7 +18,8 @@ from vision.cup_names import cup_name
 from vision.egg_mask import shipped_network
 from vision.find_eggs import FoundEgg, find_eggs
 from vision.photo import Photo
-from vision.read_photo import read_photo, side_view_air_cell
+from vision.read_photo import read_photo
+from vision.side_air_cell import side_view_air_cell
 
 SEED = 7001
 COUNT = 30
@@ -92,14 +93,15 @@ def test_air_cell_depth_follows_the_truth(pairs):
             visible += 1
             if cell is not None and cell.depth_fraction is not None:
                 errors.append(cell.depth_fraction - truth.depth_fraction)
-        else:
+        elif truth.line_hidden:
             unseen += 1
             claimed_unseen += cell is not None
-    assert len(errors) >= 0.7 * visible
-    # A hen's egg is 57 mm long: 0.02 is 1.1 mm, what an eye with a ruler might do. The mean is held
-    # more loosely: now and then the edge of the lamp's light is taken for the rim.
-    assert np.median(np.abs(errors)) < 0.02
-    assert np.mean(np.abs(errors)) < 0.035
+    # So few eggs leave room for chance; `trayglow evaluate --eyes` has the figures on many.
+    assert len(errors) >= 0.8 * visible
+    # A hen's egg is 57 mm long: 0.012 is 0.7 mm, what an eye with a ruler might do.
+    assert np.median(np.abs(errors)) < 0.012
+    assert np.mean(np.abs(errors)) < 0.02
+    # What nobody could see here is often there all the same: behind the edge of the lamp, or very faint.
     assert claimed_unseen <= 0.5 * unseen
 
 
