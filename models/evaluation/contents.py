@@ -2,7 +2,9 @@
 
 The outline is the one marked by eye and the air cell is cut off where its line was marked, so that
 only the answer itself is measured here. Weights are fitted on all other evenings; evenings that
-share eggs (the days ``dia10`` to ``dia12``) or a date are left out together.
+share eggs (the days ``dia10`` to ``dia12``) or a date are left out together. Few of the photos show
+pencil, hairs or speckles, so the answer on veins is also fitted to some drawn eggs with and without veins;
+these are never counted.
 """
 
 from __future__ import annotations
@@ -20,6 +22,7 @@ from sklearn.linear_model import LogisticRegression
 from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import StandardScaler
 
+from models.evaluation.drawn_veins import NULLS, Null, developing_egg, null_egg
 from models.shared_data import RealPhoto
 from models.training.segmentation_targets import AIR_CELL, ellipse_points, real_targets
 from vision.embryo import embryo_contrasts
@@ -27,10 +30,12 @@ from vision.find_eggs import in_window
 from vision.reading import Outline
 from vision.veins import network_terms, vein_probability
 
+DrawnAnswers = tuple[NDArray[np.float64], NDArray[np.bool_]]
 Features = Callable[[RealPhoto], NDArray[np.float64] | None]
 SURE_NO, SURE_YES = 0.4, 0.6
 VEIN_STRENGTH, EMBRYO_STRENGTH = 0.3, 1.0
 EGG_FOLDS = 10
+DRAWN_SEED, DRAWN_EACH = 31_415, 8
 
 
 @dataclass(frozen=True)
@@ -104,6 +109,31 @@ def embryo_terms(photo: RealPhoto) -> NDArray[np.float64] | None:
     return embryo_contrasts(contents.rgb, contents.region, length_px=contents.outline.length_px)
 
 
+def drawn_vein_terms(kind: Null | Literal["developing"], index: int) -> NDArray[np.float64] | None:
+    """What the answer on veins weighs, of one drawn egg; ``None`` of a living one that shows no vein."""
+    cv2.setNumThreads(1)
+    if kind == "developing":
+        egg = developing_egg(index, seed=DRAWN_SEED)
+        if not egg.truth.veins_visible:
+            return None
+    else:
+        egg = null_egg(kind, index, seed=DRAWN_SEED)
+    probability = vein_probability(egg.rgb, egg.region)
+    return network_terms(probability, egg.region, egg_length_px=egg.length_px)
+
+
+def drawn_vein_answers(pool: Executor | None = None) -> DrawnAnswers:
+    """Terms (M, terms) and truths (M,) of drawn eggs: each kind without veins, and living ones."""
+    kinds: list[Null | Literal["developing"]] = [kind for kind in NULLS for _ in range(DRAWN_EACH)]
+    indices = [*range(DRAWN_EACH)] * len(NULLS) + [*range(2 * DRAWN_EACH)]
+    kinds += ["developing"] * (2 * DRAWN_EACH)
+    found = list((pool.map if pool else map)(drawn_vein_terms, kinds, indices))
+    kept = [
+        (terms, kind == "developing") for terms, kind in zip(found, kinds, strict=True) if terms is not None
+    ]
+    return np.array([terms for terms, _ in kept]), np.array([yes for _, yes in kept])
+
+
 @dataclass(frozen=True)
 class AnswerKind:
     """One yes/no answer: the label's column, what is weighed, and how strongly it may be fitted."""
@@ -121,11 +151,14 @@ ANSWERS = {
 
 @dataclass(frozen=True)
 class AnswerData:
-    """Terms (N, terms) and the eye's sure answers (N,) of the photos that have both."""
+    """Terms (N, terms) and the eye's sure answers (N,) of the photos that have both; ``drawn`` is fitted
+    to as well, and never counted.
+    """
 
     photos: tuple[RealPhoto, ...]
     terms: NDArray[np.float64]
     eye: NDArray[np.bool_]
+    drawn: DrawnAnswers | None = None
 
     @property
     def groups(self) -> NDArray[np.str_]:
@@ -134,9 +167,17 @@ class AnswerData:
 
 
 def answer_data(
-    photos: Sequence[RealPhoto], column: str, features: Features, *, pool: Executor | None = None
+    photos: Sequence[RealPhoto],
+    column: str,
+    features: Features,
+    *,
+    pool: Executor | None = None,
+    with_drawn: bool = True,
 ) -> AnswerData:
-    """Measure the photos whose outline was marked and on which the eye was sure (``column`` 0 or 1)."""
+    """Measure the photos whose outline was marked and on which the eye was sure (``column`` 0 or 1).
+
+    ``with_drawn`` adds the drawn eggs that the answer on veins is also fitted to.
+    """
     sure = [p for p in photos if p.outline_known and p.row[column] in {"0", "1"}]
     found = list(pool.map(features, sure, chunksize=4) if pool else map(features, sure))
     kept = [(p, f) for p, f in zip(sure, found, strict=True) if f is not None]
@@ -144,16 +185,24 @@ def answer_data(
         tuple(p for p, _ in kept),
         np.array([f for _, f in kept]),
         np.array([p.row[column] == "1" for p, _ in kept]),
+        drawn_vein_answers(pool) if with_drawn and column == ANSWERS["veins"].column else None,
     )
 
 
 def fit_answer(
-    terms: NDArray[np.float64], eye: NDArray[np.bool_], *, strength: float
+    terms: NDArray[np.float64],
+    eye: NDArray[np.bool_],
+    *,
+    strength: float,
+    drawn: DrawnAnswers | None = None,
 ) -> tuple[NDArray[np.float64], float]:
     """Weights and intercept of a logistic regression, both answers weighted alike.
 
-    ``strength`` is scikit-learn's ``C``: the smaller, the smaller the weights are held.
+    ``strength`` is scikit-learn's ``C``: the smaller, the smaller the weights are held. ``drawn`` holds
+    further terms and answers to fit to.
     """
+    if drawn is not None:
+        terms, eye = np.concatenate([terms, drawn[0]]), np.concatenate([eye, drawn[1]])
     model = make_pipeline(StandardScaler(), LogisticRegression(C=strength, class_weight="balanced"))
     model.fit(terms, eye)
     scaler, regression = model[0], model[1]
@@ -173,7 +222,7 @@ def left_out_probabilities(
     answers = np.zeros(len(data.eye))
     for fold in np.unique(folds):
         out = folds == fold
-        weights, intercept = fit_answer(data.terms[~out], data.eye[~out], strength=strength)
+        weights, intercept = fit_answer(data.terms[~out], data.eye[~out], strength=strength, drawn=data.drawn)
         answers[out] = 1 / (1 + np.exp(-(data.terms[out] @ weights + intercept)))
     return answers
 

@@ -41,7 +41,7 @@ def main() -> None:
         print(f"left out by {by}:")
         probability = left_out_probabilities(data, strength=answer.strength, by=by)
         print(answer_text(answer_table(data, probability)))
-    weights, intercept = fit_answer(data.terms, data.eye, strength=answer.strength)
+    weights, intercept = fit_answer(data.terms, data.eye, strength=answer.strength, drawn=data.drawn)
     store_answer(arguments.what, FittedAnswer(weights, intercept, SURE_NO, SURE_YES))
 
 
