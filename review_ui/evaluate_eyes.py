@@ -102,7 +102,8 @@ def answers(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
     rows, details = [], []
     for what, answer in ANSWERS.items():
         data = answer_data(photos, answer.column, answer.terms, pool=pool)
-        table = answer_table(data, left_out_probabilities(data, strength=answer.strength))
+        probability = left_out_probabilities(data, strength=answer.strength)
+        table = answer_table(data, probability, yes_above=answer.yes_above)
         rows.append(answer_row(what, table[-1], asked=0.9 if what == "veins" else None))
         details.append(f"Yes or no to {what}, by the evenings left out\n{answer_text(table)}\n")
     return Part(rows, "\n".join(details))

@@ -16,7 +16,6 @@ from typing import Literal
 from models.evaluation.contents import (
     ANSWERS,
     SURE_NO,
-    SURE_YES,
     answer_data,
     answer_table,
     answer_text,
@@ -40,9 +39,9 @@ def main() -> None:
     for by in BY:
         print(f"left out by {by}:")
         probability = left_out_probabilities(data, strength=answer.strength, by=by)
-        print(answer_text(answer_table(data, probability)))
+        print(answer_text(answer_table(data, probability, yes_above=answer.yes_above)))
     weights, intercept = fit_answer(data.terms, data.eye, strength=answer.strength, drawn=data.drawn)
-    store_answer(arguments.what, FittedAnswer(weights, intercept, SURE_NO, SURE_YES))
+    store_answer(arguments.what, FittedAnswer(weights, intercept, SURE_NO, answer.yes_above))
 
 
 if __name__ == "__main__":
