@@ -42,8 +42,10 @@ MIN_SHOWS = 0.6
 # Readings of less confidence were off by 3 mm and more on drawn eggs: no reading is better.
 MIN_CONFIDENCE = 0.2
 
-# Spreads over egg length, calibrated on drawn eggs and on evenings left out (see the module's test):
-# factor on the fit's own standard deviation, on the doubt of the blunt pole, and what is left.
+# Spreads over egg length: factor on the fit's own standard deviation, on the doubt of the blunt pole, and what
+# is left. On 334 drawn eggs of seeds kept for this the intervals of depth hold 93 % of truths. Against the
+# eye's planes on real evenings left out they hold 70 to 80 %, for its ellipses and five points a line doubt
+# pole and bow themselves; wider ones would hold nearly all drawn truths.
 FIT_FACTOR, POLE_FACTOR, DEPTH_FLOOR = 1.0, 1.0, 0.006
 TILT_FACTOR, TILT_FLOOR_DEG = 1.0, 1.0
 UNSEEN_TILT_DEG = 4.0  # tilt along the line of sight, which the picture does not show
