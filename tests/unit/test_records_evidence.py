@@ -5,10 +5,14 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from records_examples import add_look, measured, new_tray
-from sqlalchemy import event
+from alembic import command
+from records_examples import SET_AT, add_look, measured, new_tray
+from sqlalchemy import create_engine, event
 
 from incubation import records as rec
+from incubation.records import tables
+from incubation.records.database import DATABASE_FILE
+from incubation.records.migrate import migration_config
 
 
 @pytest.fixture
@@ -164,21 +168,16 @@ def test_what_own_models_refuse(records):
 
 def test_records_of_the_first_version_are_brought_up_to_date(tmp_path):
     """A data folder from before there were own models keeps all it holds."""
-    from alembic import command
-
-    from incubation.records.database import DATABASE_FILE
-    from incubation.records.migrate import migration_config
-
-    with rec.open_records(tmp_path) as records:
-        new_tray(records)
-    from sqlalchemy import create_engine, text
-
     engine = create_engine(f"sqlite:///{tmp_path / DATABASE_FILE}")
-    with engine.begin() as connection:  # back to how the first version left it
-        for table in ("model_choice", "own_model"):
-            connection.execute(text(f"DROP TABLE {table}"))
-        command.stamp(migration_config(connection), "0001")
+    with engine.begin() as connection:
+        command.upgrade(migration_config(connection), "0001")
+        connection.execute(
+            tables.batch.insert().values(
+                name="Spring", species="chicken", breeds="[]", set_at=SET_AT, note="", recorded_at=SET_AT
+            )
+        )
     engine.dispose()
     with rec.open_records(tmp_path) as records, records.write() as session:
-        assert len(rec.eggs_of(session)) == 6
+        assert [batch.name for batch in rec.list_batches(session)] == ["Spring"]
+        assert rec.chosen_model(session) is None
         rec.choose_model(session, None, who="Ann")
