@@ -42,7 +42,7 @@ MIN_SHOWS = 0.6
 # Readings of less confidence were off by 3 mm and more on drawn eggs: no reading is better.
 MIN_CONFIDENCE = 0.2
 
-# Spreads over egg length: factor on the fit's own standard deviation, on the doubt of the blunt pole, and what
+# Spreads over egg length: factor on the fit's own deviation, on the doubt of the blunt pole, and what
 # is left. On 334 drawn eggs of seeds kept for this the intervals of depth hold 93 % of truths. Against the
 # eye's planes on real evenings left out they hold 70 to 80 %, for its ellipses and five points a line doubt
 # pole and bow themselves; wider ones would hold nearly all drawn truths.
