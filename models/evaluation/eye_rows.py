@@ -52,7 +52,7 @@ def real_line_rows(score: LineScore) -> list[TargetRow]:
             "about 90%",
             share_text(score.plane_held, score.planes),
             f"{score.planes} lines, evening left out",
-            0.85 * score.planes <= score.plane_held,
+            about_ninety(score.plane_held, score.planes),
         ),
         TargetRow(
             "real rim planes: the same, the eye's line counted in the outline found",
@@ -60,7 +60,7 @@ def real_line_rows(score: LineScore) -> list[TargetRow]:
             f"{share_text(score.same_frame_held, score.same_frame_planes)}; planes differ by "
             f"{score.same_frame_difference:.4f}",
             f"{score.same_frame_planes} lines, evening left out",
-            0.85 * score.same_frame_planes <= score.same_frame_held,
+            about_ninety(score.same_frame_held, score.same_frame_planes),
         ),
         TargetRow(
             "real lines: found where the eye sees one",
@@ -161,7 +161,7 @@ def drawn_line_rows(eggs: Sequence[DrawnEgg]) -> list[TargetRow]:
                 "about 90%",
                 share_text(held, len(read)),
                 counted,
-                bool(read) and held >= 0.85 * len(read),
+                bool(read) and about_ninety(held, len(read)),
             )
         )
     return rows + [_lamp_row(end, [e for e in visible if e.lamp_end == end]) for end in LAMP_ENDS]
@@ -172,6 +172,11 @@ def _lamp_row(end: str, eggs: Sequence[DrawnEgg]) -> TargetRow:
     errors = [abs(e.depth_error_mm) for e in eggs if e.depth_error_mm is not None]
     found = f"found {share_text(len(errors), len(eggs))}, off by {mean_text(errors, 'mm')}"
     return TargetRow(f"drawn lines, lamp {end}", "-", found, f"{len(eggs)} drawn eggs", None)
+
+
+def about_ninety(held: int, total: int) -> bool:
+    """Whether 90 % intervals hold about as many truths as they say: 85 to 97 %, else too narrow or wide."""
+    return 0.85 * total <= held <= 0.97 * total
 
 
 def answer_row(name: str, whole: AnswerRow, *, asked: float | None) -> TargetRow:
