@@ -93,7 +93,7 @@ def run(options: argparse.Namespace, *, ask: Ask | None = None) -> int:
         For anything wrong with what was asked, or with the records.
     """
     from review_ui import candling
-    from review_ui.picture_remarks import picture_remarks
+    from review_ui.picture_remarks import look_remarks, picture_remarks
     from review_ui.services.own_model import model_in_use
 
     if ask is None and sys.stdin is not None and sys.stdin.isatty():
@@ -120,10 +120,12 @@ def run(options: argparse.Namespace, *, ask: Ask | None = None) -> int:
         with records.read() as session:
             questions = candling.contradictions(session, matching, day=day)
             moved = candling.stored_before(session, matching, day=day)
+        named = [(printable(file.name), file.examined.reading) for file in files]
         remarks = (
             *candling.clock_remarks(batch, files, day=day),
             *candling.tray_remarks(files),
-            *picture_remarks((printable(file.name), file.examined.reading) for file in files),
+            *picture_remarks(named),
+            *look_remarks(named, species=batch.species),
             *matching.problems,
             *moved,
         )

@@ -136,7 +136,7 @@ def run(options: argparse.Namespace, *, work: Work = examine_photo, model: str |
             options.json, document_text(model or _own_model(), [one.record for one in examined])
         )
     if options.json != "-":
-        sys.stdout.write(table_text(examined))
+        sys.stdout.write(table_text(examined, species=options.species))
     if not written:
         return NOT_WRITTEN
     return SOME_NOT_READ if any(one.reading.error is not None for one in examined) else ALL_READ

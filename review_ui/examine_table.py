@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from models.proposal import Judgement
 from review_ui.examine_photo import ExaminedPhoto
-from review_ui.picture_remarks import picture_remarks
+from review_ui.picture_remarks import look_remarks, picture_remarks
 from vision.photo import printable
 from vision.reading import PhotoReading, Reading
 
@@ -19,7 +19,7 @@ _CAUTION = (
 )
 
 
-def table_text(photos: Sequence[ExaminedPhoto]) -> str:
+def table_text(photos: Sequence[ExaminedPhoto], *, species: str = "chicken") -> str:
     """A table of all eggs in the photos that could be read, and a line that counts them.
 
     The air cell is its depth in per cent of the egg's length; the day the egg looks like has its
@@ -34,7 +34,8 @@ def table_text(photos: Sequence[ExaminedPhoto]) -> str:
     lines = _aligned([_HEAD, *rows]) if rows else []
     for name, examined in zip(names, photos, strict=True):
         lines += [f"{name}: {remark}" for remark in _tray_remarks(examined.reading)]
-    lines += picture_remarks((name, examined.reading) for name, examined in zip(names, photos, strict=True))
+    named = [(name, examined.reading) for name, examined in zip(names, photos, strict=True)]
+    lines += [*picture_remarks(named), *look_remarks(named, species=species)]
     decisions = Counter[str](judgement.proposal.decision for one in photos for judgement in one.judgements)
     text = "\n".join([*lines, "", _counts(photos, decisions)])
     return f"{text}\n{_CAUTION}\n" if decisions["confirm"] or decisions["review"] else f"{text}\n"

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from vision.reading import EggMasks, Outline, PhotoReading, Reading
 
-LAYERS = ("outline", "axis", "air cell", "veins", "embryo", "cup")
+LAYERS = ("outline", "axis", "air cell", "veins", "embryo", "ring", "look here", "cup")
 
 Picture = NDArray[np.uint8]
 Colour = tuple[int, int, int]
@@ -22,6 +22,8 @@ _AXIS: Colour = (255, 255, 255)
 _AIR_CELL: Colour = (240, 228, 66)
 _VEINS: Colour = (0, 220, 150)
 _EMBRYO: Colour = (235, 130, 220)
+_RING: Colour = (213, 94, 0)
+_LOOK_HERE: Colour = (230, 159, 0)
 _TEXT: Colour = (255, 255, 255)
 _EDGE: Colour = (0, 0, 0)
 
@@ -57,6 +59,10 @@ def draw_overlay(
             The vessels' mask.
         ``embryo``
             A cross at its centre in a circle of its measured area.
+        ``ring``
+            The blood ring's circle, dashed.
+        ``look here``
+            The line or border of each place where the shell may have a fault.
         ``cup``
             The cup's name, or the egg's number in the order of ``photo_reading.eggs``, from 1.
     line_px
@@ -96,6 +102,11 @@ def draw_overlay(
             _line(drawn, egg.air_cell.boundary_px, _AIR_CELL, width)
         if "embryo" in layers:
             _embryo(drawn, egg, width)
+        if "ring" in layers and egg.ring is not None:
+            _dashed_circle(drawn, egg.ring.centre_px, egg.ring.radius_fraction * egg.outline.length_px, width)
+        if "look here" in layers:
+            for place in egg.shell.look_here:
+                _line(drawn, place.boundary_px, _LOOK_HERE, width)
         if "cup" in layers:
             _label(drawn, egg.cup or str(number), egg.outline, width)
     return drawn
@@ -166,6 +177,14 @@ def _embryo(drawn: Picture, egg: Reading, width: int) -> None:
         turn = np.linspace(0, 2 * np.pi, 64, endpoint=False)
         circle = centre + radius * np.column_stack([np.cos(turn), np.sin(turn)])
         _line(drawn, circle, _EMBRYO, width, closed=True)
+
+
+def _dashed_circle(drawn: Picture, centre_px: tuple[float, float], radius: float, width: int) -> None:
+    """Dashed, so that it is told from the embryo's circle without its colour."""
+    for start in np.linspace(0, 2 * np.pi, 12, endpoint=False):
+        turn = np.linspace(start, start + np.pi / 10, 8)
+        arc = np.asarray(centre_px) + radius * np.column_stack([np.cos(turn), np.sin(turn)])
+        _line(drawn, arc, _RING, width)
 
 
 def _label(drawn: Picture, text: str, outline: Outline, width: int) -> None:

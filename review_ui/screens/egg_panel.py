@@ -5,16 +5,17 @@ from __future__ import annotations
 import streamlit as st
 
 from incubation import records as rec
-from review_ui.picture_remarks import advice
+from review_ui.picture_remarks import advice, to_look_at
 from review_ui.screens import frame
+from review_ui.services.egg_picture import reading_from_record
 
-LOOK_LAYERS = ("outline", "air cell", "veins", "embryo")
+LOOK_LAYERS = ("outline", "air cell", "veins", "embryo", "ring", "look here")
 
 _TODO = {"pass": "nothing to do", "confirm": "confirm before it is pulled", "review": "look closely"}
 
 
-def proposal_words(look: rec.Look) -> None:
-    """Status, probability and reasons, as the model gave them."""
+def proposal_words(look: rec.Look, *, species: str) -> None:
+    """Status, probability and reasons, as the model gave them, and what else to look at."""
     proposal = look.proposal
     share = proposal.probability.get(proposal.status)
     sure = "" if share is None else f", {share:.0%}"
@@ -26,6 +27,8 @@ def proposal_words(look: rec.Look) -> None:
         st.markdown(
             f"- the picture is {_plain(' and '.join(problems))}. What helps: {_plain(advice(problems))}"
         )
+    for what in to_look_at(reading_from_record(look.reading.measured), species=species):
+        st.markdown(f"- look: {_plain(what)}")
 
 
 def earlier_days(history: rec.EggHistory, now: rec.Look, *, with_proposals: bool) -> None:

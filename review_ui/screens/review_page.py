@@ -111,7 +111,7 @@ def _egg(
         if blind:
             st.write("The proposal is hidden until you have called.")
         else:
-            proposal_words(look)
+            proposal_words(look, species=batch.species)
         days_in_words(history, with_proposals=not blind)
         calls_so_far(history)
         st.toggle("Hide the proposal until I have called", key="blind", persist_state="session")

@@ -256,6 +256,13 @@ def _moved(reading: Reading, corner: tuple[int, int], scale: tuple[float, float]
         ),
         air_cell=None if cell is None else replace(cell, boundary_px=points(cell.boundary_px)),
         embryo=embryo if embryo.centre_px is None else replace(embryo, centre_px=point(embryo.centre_px)),
+        ring=None if reading.ring is None else replace(reading.ring, centre_px=point(reading.ring.centre_px)),
+        shell=replace(
+            reading.shell,
+            look_here=tuple(
+                replace(place, boundary_px=points(place.boundary_px)) for place in reading.shell.look_here
+            ),
+        ),
     )
 
 

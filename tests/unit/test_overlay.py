@@ -8,7 +8,19 @@ import numpy as np
 import pytest
 
 from vision.overlay import LAYERS, draw_overlay
-from vision.reading import AirCell, EggMasks, Embryo, Outline, PhotoReading, Quality, Reading, Veins
+from vision.reading import (
+    AirCell,
+    BloodRing,
+    EggMasks,
+    Embryo,
+    LookHere,
+    Outline,
+    PhotoReading,
+    Quality,
+    Reading,
+    Shell,
+    Veins,
+)
 
 HEIGHT, WIDTH = 300, 200
 CENTRE = (100.0, 150.0)
@@ -27,6 +39,8 @@ def _egg(**changes: object) -> Reading:
         veins=Veins(True, 1.0, 0.02),
         embryo=Embryo(True, 0.04, (110.0, 180.0)),
         masks=EggMasks((70, 190), np.ones((40, 30), dtype=bool), veins, air_cell),
+        ring=BloodRing((100.0, 150.0), 0.25, 0.9, 0.8),
+        shell=Shell(75.0, (LookHere("a bright line", np.array([[60.0, 130.0], [80.0, 130.0]])),)),
     )
     return dataclasses.replace(egg, **changes)
 
@@ -57,6 +71,8 @@ def test_nothing_but_the_copy_is_changed():
         ("air cell", (100, 100), (100, 120)),
         ("veins", (85, 210), (85, 205)),
         ("embryo", (110, 180), (80, 110)),
+        ("ring", (140, 150), (100, 150)),  # a quarter of 160 px from the centre
+        ("look here", (70, 130), (70, 140)),
         ("cup", None, (100, 150)),
     ],
 )
@@ -101,7 +117,8 @@ def test_an_unusable_picture_gets_a_grey_outline():
 
 def test_missing_measurements_draw_nothing():
     bare = _egg(air_cell=None, masks=None, veins=Veins(None, None, None), embryo=Embryo(None, None, None))
-    assert not _changed(("air cell", "veins", "embryo"), _reading(bare)).any()
+    bare = dataclasses.replace(bare, ring=None, shell=Shell())
+    assert not _changed(("air cell", "veins", "embryo", "ring", "look here"), _reading(bare)).any()
 
 
 def test_an_egg_partly_outside_the_picture_is_drawn_as_far_as_it_is_inside():

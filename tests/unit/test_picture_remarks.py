@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
 from pathlib import Path
 
 import numpy as np
 
-from review_ui.picture_remarks import advice, picture_remarks
+from review_ui.picture_remarks import advice, look_remarks, picture_remarks
 from vision.quality import ADVICE
-from vision.reading import Embryo, Outline, PhotoReading, Quality, Reading, Veins
+from vision.reading import AirCell, Embryo, LookHere, Outline, PhotoReading, Quality, Reading, Shell, Veins
 
 
 def reading(*problems, cups=None):
@@ -56,3 +57,20 @@ def test_good_pictures_need_no_remark():
 def test_records_of_earlier_versions_may_hold_words_that_are_no_more():
     assert advice(["smudged", "blurred"]) == ADVICE["blurred"]
     assert picture_remarks([("a.jpg", reading(("smudged",)))]) == ("a.jpg: the picture is smudged.",)
+
+
+def test_what_to_look_at_is_named_with_its_egg_and_depends_on_the_species():
+    photo = reading((), ())
+    line = np.zeros((2, 2))
+    loose = AirCell(0.1, None, None, 25.0, line, 0.9, unusual=("its rim leans 25 degrees",))
+    odd = dataclasses.replace(
+        photo.eggs[1], air_cell=loose, shell=Shell(66.0, (LookHere("a bright line", line),))
+    )
+    photo = dataclasses.replace(photo, eggs=(photo.eggs[0], odd))
+    # 66 is a goose's usual index (Karabulut 2021) and a long hen's egg (72 to 76 are normal ones).
+    words = ["a bright line", "its rim leans 25 degrees", "in this picture it looks too long for its kind"]
+    assert look_remarks([("a.jpg", photo)], species="goose") == tuple(
+        f"Look at egg 2 on a.jpg: {what}." for what in words[:2]
+    )
+    usable = dataclasses.replace(photo, eggs=(dataclasses.replace(odd, quality=Quality(True)),))
+    assert look_remarks([("a.jpg", usable)], species="chicken")[-1] == f"Look at a.jpg: {words[2]}."
