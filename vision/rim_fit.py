@@ -31,7 +31,7 @@ FloatArray = NDArray[np.float64]
 # line beyond what the map itself doubts; bow and tilt as expected before looking.
 STRIP_SCATTER = 0.004
 DOUBT_FACTOR = 1.0
-BOW_SPREAD = 0.04
+BOW_SPREAD = 0.045
 TILT_SPREAD = 0.27  # tangent of 15 degrees
 INDEPENDENT_STRIPS = 8  # neighbouring strips of a smooth map say the same thing
 # In the sharp corners at the ends a map is blurred with the ground beyond the shell.
