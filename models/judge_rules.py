@@ -13,7 +13,7 @@ from typing import Any
 from incubation.air_cell_norms import expected_air_cell
 from incubation.species import Species
 from models.proposal import ApparentDay, Status
-from vision.quality import ADVICE
+from vision.quality import ADVICE, DOUBTFUL
 from vision.reading import Reading
 
 NOTABLE_LAG_DAYS = 2.0  # beyond the apparent day's interval, before an egg is said to have stopped
@@ -168,8 +168,13 @@ def unsure(case: Case) -> str | None:
 
 
 def spoilt_picture(case: Case) -> str | None:
-    """A named problem of the photo, though measurements could be made."""
-    return bad_picture(case.egg.quality.problems) if case.egg.quality.problems else None
+    """A named problem of the photo that is no ground for a decision nobody looks at.
+
+    Two lights are not among them: they wash out the air cell's line, and eggs lit so were judged as well
+    as others (the setup with a torch on top, evenings left out).
+    """
+    problems = tuple(p for p in case.egg.quality.problems if p in DOUBTFUL)
+    return bad_picture(problems) if problems else None
 
 
 def seen_from_above(case: Case) -> str | None:

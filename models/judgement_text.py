@@ -37,6 +37,7 @@ def report_text(figures: Figures) -> str:
             day_text(figures),
             decision_text(figures),
             novelty_text(figures["novelty"]),
+            others_text(figures["by_others_side"]),
             above_text(figures["from_above"]),
             PUBLISHED,
             CANNOT,
@@ -131,16 +132,20 @@ def decision_text(figures: Figures) -> str:
     for name, row in figures["decisions"].items():
         lines.append(f"{name:>36} {row['photos']:>7} {row['pass']:>6} {row['confirm']:>8} {row['review']:>7}")
     living = figures["decisions"]["living from day 4"]
-    look = living["photos"] - living["pass"]
+    looks = [
+        f"{row['photos'] - row['pass']} of {row['photos']} {name.removeprefix('living ')} "
+        f"({(row['photos'] - row['pass']) / max(row['photos'], 1):.0%})"
+        for name, row in figures["decisions"].items()
+        if name.startswith("living")
+    ]
     passed = ", ".join(f"{egg} {n} of {of}" for egg, (n, of) in figures["dead_passed"].items())
     stopped = figures["false_stopped"]
     why = ", ".join(f"{name} {count}" for name, count in living["why"].items())
     lines += [
         f"  pass from a chance of developing of {low:.2f} to {high:.2f}, chosen without the evening or egg",
         f"  dead photos passed, by egg: {passed}",
-        f"  living photos that a person must still look at: {look} of {living['photos']} "
-        f"({look / max(living['photos'], 1):.0%}; aim 30 %, then 15 %)",
-        f"    why: {why}",
+        f"  living photos that a person must still look at: {'; '.join(looks)}; aim 30 %, then 15 %",
+        f"    why, from day 4: {why}",
         f"  living wrongly said to have stopped after day 7: {stopped['stopped']} of {stopped['photos']}; "
         f"to look too young: {stopped['younger']}",
     ]
@@ -158,6 +163,28 @@ def novelty_text(rows: Sequence[Mapping[str, Any]]) -> str:
         f"{r['reviewed']:>7} {r['called_unlike']:>7}"
         for r in rows
     ]
+    return "\n".join(lines)
+
+
+def others_text(rows: Sequence[Mapping[str, Any]]) -> str:
+    """Single eggs drawn by others."""
+    if not rows:
+        return "Single eggs drawn by a renderer that is not ours: not there to be measured on"
+    names = list(rows[0]["proposed"])
+    lines = [
+        "Single eggs drawn by a renderer that is not ours (a check only), the whole program, own days",
+        f"{'true':>12} {'eggs':>5} "
+        + " ".join(f"{'as ' + s:>15}" for s in names)
+        + f" {'pass':>6} {'confirm':>8} {'review':>7}",
+    ]
+    lines += [
+        f"{r['status']:>12} {r['eggs']:>5} "
+        + " ".join(f"{r['proposed'][s]:>15}" for s in names)
+        + f" {r['decided']['pass']:>6} {r['decided']['confirm']:>8} {r['decided']['review']:>7}"
+        for r in rows
+    ]
+    errors = [r["day_error"] for r in rows if r["day_error"] is not None]
+    lines += [f"  apparent day of the living, mean absolute error {e:.2f} days" for e in errors]
     return "\n".join(lines)
 
 

@@ -41,6 +41,7 @@ RULES = {
     "veins against it": "veins were found", "dark shell early": "through a dark shell",
     "unsure": "unsure between", "photo": "the picture is",
 }  # fmt: skip
+DARK_SHELL_DAY = 6.0  # first useful day through a brown or dark shell (incubation.species)
 NO_VEINS = "no veins were found"
 
 
@@ -140,6 +141,7 @@ def decision_counts(
         "dead": real.dead,
         "stand-ins for clear, shown as day 8": day_one,
         "living from day 4": _is(real, "developing"),
+        "living from day 6": _is(real, "developing") & ~(real.days < DARK_SHELL_DAY),
     }
     results = {}
     for name, rows in kinds.items():

@@ -23,7 +23,7 @@ BoolArray = NDArray[np.bool_]
 Fold = tuple[BoolArray, BoolArray]  # rows asked about, rows learnt from
 INTERVAL_SHARE = 0.9
 PENALTIES = (0.03, 0.1, 0.3)
-WIDTHS = (1.0, 1.4, 2.0)
+WIDTHS = (1.0, 1.6)
 DRAWN_SHARES = (0.3, 0.6, 0.85)
 
 

@@ -21,6 +21,7 @@ from typing import Any
 
 import numpy as np
 
+from models.evaluation.eggs_by_others import others_side_rows
 from models.evaluation.from_above import drawn_rows, others_rows
 from models.evaluation.judged_photos import JudgedPhoto, read_all_judged
 from models.evaluation.judgement_figures import examples_of, measure, rounded
@@ -53,6 +54,7 @@ def all_figures(
     figures["novelty"] = [asdict(row) for row in novelty_rows(heads, all_photos)]
     above = [*drawn_rows(heads), *others_rows(heads, shared_folder())]
     figures["from_above"] = [asdict(row) for row in above]
+    figures["by_others_side"] = [asdict(row) for row in others_side_rows(heads, shared_folder())]
     return rounded(figures)
 
 
