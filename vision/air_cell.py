@@ -39,13 +39,13 @@ MAX_BOW = 0.15  # of the length; a camera 30 degrees off the rim's plane
 # falls at the line: logistic regression on drawn and real photos.
 SHOWS_INTERCEPT, SHOWS_LOGIT, SHOWS_FALL = -1.25, 1.74, 1.68
 MIN_SHOWS = 0.6
-# Readings of less confidence were off by 3 mm and more on drawn eggs: no reading is better.
+# On drawn eggs readings of less confidence were mostly off by several mm: no reading is better.
 MIN_CONFIDENCE = 0.2
 
-# Spreads over egg length: factor on the fit's own deviation, on the doubt of the blunt pole, and what
-# is left. On 334 drawn eggs of seeds kept for this the intervals of depth hold 93 % of truths. Against the
-# eye's planes on real evenings left out they hold 70 to 80 %, for its ellipses and five points a line doubt
-# pole and bow themselves; wider ones would hold nearly all drawn truths.
+# Spreads over egg length: factor on the fit's own deviation, on the doubt of the blunt pole, and what is
+# left. On 334 drawn eggs, half of them those the fit was tuned on, the intervals of depth hold 93 % of
+# truths. Against the eye's planes on real evenings left out they hold 70 %, and 81 % where both are counted
+# from the same pole: too few. They are left so, for wider ones would hold nearly all drawn truths.
 FIT_FACTOR, POLE_FACTOR, DEPTH_FLOOR = 1.0, 1.0, 0.006
 TILT_FACTOR, TILT_FLOOR_DEG = 1.0, 1.0
 UNSEEN_TILT_DEG = 4.0  # tilt along the line of sight, which the picture does not show
