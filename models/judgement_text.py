@@ -55,6 +55,8 @@ def dead_text(figures: Figures) -> str:
             f"  living from day 4 on         {_area(figures['dead_against_living_day_4'])}",
             "  from day 3, the dead's neighbouring evenings left out too (learnt from one other dead egg and",
             f"  drawings)                    {_area(figures['dead_against_living_series_out'])}",
+            f"  each evening alone left out  {_area(figures['evening_alone'])}",
+            "    (from day 3, shipped settings: the kinder question, as the first version was measured)",
             f"  by dead egg, from day 3: {eggs}",
             f"  surroundings alone, the egg painted out: {_area(figures['background'])}",
             f"    {background_words(figures['background'])}",
@@ -116,6 +118,8 @@ def day_text(figures: Figures) -> str:
         )
     lines += [
         f"  all: evenings alike; 95 % interval over groups of evenings {low:.2f} to {high:.2f}; asked: 1.5",
+        f"  each evening alone left out, shipped settings (the kinder question): "
+        f"{figures['evening_alone']['day_error']:.2f}",
         f"  the 90 % interval (half width {narrow:.1f} to {wide:.1f}) held {figures['day_coverage']:.0%}, "
         "evenings alike",
     ]

@@ -121,7 +121,7 @@ def choose_status(
     With ``living`` and ``shown``, an egg that the judge's rules hold back anyway does not raise the pass
     point.
     """
-    basis = _basis(real[rows], drawn)
+    basis = status_basis(real[rows], drawn)
     seen, seen_drawn = in_directions(real, basis), None if drawn is None else in_directions(drawn, basis)
     folds = _inner_folds(real, drawn, rows)
     best = (np.inf, STRENGTHS[0], 1.0, np.full((len(real), len(STATUSES)), np.nan))
@@ -218,7 +218,8 @@ def _chosen(
     return choose_status(real, drawn, fold[1], living=living, shown=shown)
 
 
-def _basis(real: Examples, drawn: Examples | None) -> Basis:
+def status_basis(real: Examples, drawn: Examples | None) -> Basis:
+    """The directions that the status head is fitted in."""
     known = real if drawn is None else joined(real, drawn)
     return fit_basis(known.embeddings, status_weights(known))
 

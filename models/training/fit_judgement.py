@@ -22,6 +22,7 @@ from typing import Any
 import numpy as np
 
 from models.evaluation.eggs_by_others import others_side_rows
+from models.evaluation.evening_alone import evening_alone
 from models.evaluation.from_above import drawn_rows, others_rows
 from models.evaluation.judged_photos import JudgedPhoto, read_all_judged
 from models.evaluation.judgement_figures import examples_of, measure, rounded
@@ -51,6 +52,7 @@ def all_figures(
 ) -> dict[str, Any]:
     """Figures on photos left out, and of these heads on pictures that were never learnt from."""
     figures = measure(photos, drawn, pool=pool)
+    figures["evening_alone"] = evening_alone(examples_of(photos), drawn, heads.card["settings"])
     figures["novelty"] = [asdict(row) for row in novelty_rows(heads, all_photos)]
     above = [*drawn_rows(heads), *others_rows(heads, shared_folder())]
     figures["from_above"] = [asdict(row) for row in above]
