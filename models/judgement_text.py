@@ -66,11 +66,10 @@ def dead_text(figures: Figures) -> str:
 
 def background_words(row: Mapping[str, Any]) -> str:
     """What the surroundings' figure means."""
-    if row["low"] <= 0.5 <= row["high"]:
-        return "chance, 0.5, lies in the interval; the judge never sees them"
+    within = "0.5 lies in this wide interval" if row["low"] <= 0.5 <= row["high"] else "not chance"
     return (
-        "not chance: the dead were photographed on other evenings than the living, with other things\n"
-        "    round them; the judge never sees them"
+        f"{within}; what there is comes from the dead having been photographed on other evenings\n"
+        "    than the living, with other things round them. The judge never sees the surroundings."
     )
 
 
