@@ -10,6 +10,7 @@ without the evening (:mod:`models.evaluation.nested`). ``trayglow evaluate --jud
 from __future__ import annotations
 
 import argparse
+import json
 import multiprocessing
 from collections.abc import Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
@@ -57,7 +58,9 @@ def all_figures(
     above = [*drawn_rows(heads), *others_rows(heads, shared_folder())]
     figures["from_above"] = [asdict(row) for row in above]
     figures["by_others_side"] = [asdict(row) for row in others_side_rows(heads, shared_folder())]
-    return rounded(figures)
+    # As the heads' file gives them back: names in alphabetical order.
+    stored: dict[str, Any] = json.loads(json.dumps(rounded(figures), sort_keys=True))
+    return stored
 
 
 def fit(photos: Sequence[JudgedPhoto], drawn: Examples, out: Path) -> StoredHeads:
