@@ -48,6 +48,13 @@ def trays(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
     return Part(tray_rows(list(pool.map(drawn_tray, range(TRAYS)))))
 
 
+def cards(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
+    """Tray cards in drawn photos."""
+    from models.evaluation.drawn_cards import CARDS, card_rows, drawn_card
+
+    return Part(card_rows(list(pool.map(drawn_card, range(CARDS)))))
+
+
 def several(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
     """Several eggs in one photo from the side."""
     from models.evaluation.several_eggs import PHOTOS, several_eggs, several_rows
@@ -161,6 +168,8 @@ def quality(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
 SPOILT_EVERY = 4
 MEASURES: tuple[Measure, ...] = (
     trays,
+    cards,
+    several,
     real_lines,
     drawn_lines,
     others,
