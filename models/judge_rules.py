@@ -170,8 +170,8 @@ def unsure(case: Case) -> str | None:
 def spoilt_picture(case: Case) -> str | None:
     """A named problem of the photo that is no ground for a decision nobody looks at.
 
-    Two lights are not among them: they wash out the air cell's line, and eggs lit so were judged as well
-    as others (the setup with a torch on top, evenings left out).
+    Two lights are not among them: they wash out the air cell's line, but photos with a torch on top of the
+    egg are among those that passing was measured on (they were not counted apart).
     """
     problems = tuple(p for p in case.egg.quality.problems if p in DOUBTFUL)
     return bad_picture(problems) if problems else None

@@ -19,7 +19,8 @@ is 20 %. How many different living eggs there are is not known; the same eggs co
 all perhaps of one batch, with a few lamps and phones. Nobody opened an egg. Stand-ins for clear eggs are
 living eggs of days 1 and 2, not infertile ones; what a clear egg of day 8 looks like was only drawn. The
 yes-or-no answers on veins and embryo that the rules use were fitted on these same photos (a dozen numbers
-each), and which directions, kernel and rules to use was decided with these photos in view.
+each), and which directions, kernel and rules to use, the drawn eggs' share of a quarter, that probabilities
+are never sharpened, and that two lights keep no egg from passing were decided with these photos in view.
 Not measured on: infertile eggs; real trays from above; dark shells; other species, lamps, phones; eggs that
 stopped after day 7."""
 

@@ -35,6 +35,7 @@ NO_EGG = (
     "no egg was found in it; put one lit egg in the middle of the picture, in a dark room, and take it again"
 )
 FEWEST_TRAY_EGGS = 4
+NO_LINE_FROM_ABOVE = "from above the rim is a circle, not a line across the egg"
 NO_TILT_FROM_ABOVE = "from above, a leaning egg looks like a tilted air cell"
 NO_VEINS = Veins(visible=None, length_per_area=None, area_fraction=None)
 NO_EMBRYO = Embryo(visible=None, area_fraction=None, centre_px=None)
@@ -120,7 +121,7 @@ def read_egg(rgb: RgbImage, egg: FoundEgg, *, view: View) -> Reading:
     missing: dict[str, str] = {}
     if not quality.usable:
         reason = f"the picture is {' and '.join(quality.problems)}"
-        for name in ("air_cell", "veins", "embryo"):
+        for name in ("air_cell", "veins", "embryo", "ring", "shell"):
             missing[name] = reason
         return Reading(outline, quality, None, NO_VEINS, NO_EMBRYO, missing=missing)
 
@@ -150,6 +151,7 @@ def read_egg(rgb: RgbImage, egg: FoundEgg, *, view: View) -> Reading:
             rim = (air_cell.boundary_px - np.array(origin)) / scale
             cell_mask = region & filled_polygon(region.shape, rim)
             missing["air_cell.tilt_deg"] = NO_TILT_FROM_ABOVE
+            missing["air_cell.line_depth_fraction"] = NO_LINE_FROM_ABOVE
             if no_depth is not None:
                 missing["air_cell.depth_fraction"] = missing["air_cell.volume_fraction"] = no_depth
         # From above, the air cell's rim is a line like a vein, and veins lie near the edge: with the drawn
@@ -166,6 +168,10 @@ def read_egg(rgb: RgbImage, egg: FoundEgg, *, view: View) -> Reading:
         ring, shell = ring_and_shell(
             picture, contents, probability, outline=local, veins=veins, origin_px=origin, scale=scale
         )
+        if ring is None:
+            missing["ring"] = "no ring of blood shows"
+    else:
+        missing["ring"] = missing["shell"] = "not looked for in end view"
     masks = _masks(rgb, region, probability > 0.5, cell_mask, origin, scale)
     return Reading(
         outline, quality, air_cell, veins, embryo, missing=missing, masks=masks, ring=ring, shell=shell
