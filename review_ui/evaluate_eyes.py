@@ -88,6 +88,20 @@ def others(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
     return Part(others_rows(others_eggs(_shared("simulated_by_others"), pool=pool)))
 
 
+def end_view(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
+    """Air cells of drawn trays, seen from above."""
+    from models.evaluation.drawn_end_view import TRAYS, drawn_discs, end_view_rows
+
+    return Part(end_view_rows([disc for tray in pool.map(drawn_discs, range(TRAYS)) for disc in tray]))
+
+
+def mass_balance(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
+    """The plane cut's volume beside the water lost by day 9."""
+    from models.evaluation.eye_rows import mass_balance_row
+
+    return Part([mass_balance_row()])
+
+
 def drawn_veins(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
     """Veins of drawn eggs, and of drawn eggs that have none."""
     from models.evaluation.drawn_veins import drawn_vein_scores, vein_rows
@@ -128,13 +142,6 @@ def retina(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
     return Part(retinal_rows(scores), f"{title}\n{retinal_table(scores)}\n")
 
 
-def veins(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
-    """Veins of drawn eggs, and drawn eggs without any."""
-    from models.evaluation.drawn_veins import drawn_vein_scores, vein_rows
-
-    return Part(vein_rows(*drawn_vein_scores(pool)))
-
-
 def faults(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
     """Blood rings, embryos and shells of drawn eggs."""
     from models.evaluation.drawn_faults import drawn_fault_scores, fault_rows
@@ -172,8 +179,11 @@ MEASURES: tuple[Measure, ...] = (
     several,
     real_lines,
     drawn_lines,
+    end_view,
     others,
+    mass_balance,
     drawn_veins,
+    faults,
     answers,
     retina,
     quality,

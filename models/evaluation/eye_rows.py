@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from incubation.egg_geometry import EggProfile, air_cell_depth_fraction, air_cell_volume_fraction, volume
 from models.evaluation.air_cell_lines import ALWAYS_GUESS, LineScore
 from models.evaluation.row_text import mean_text, share_text
 from models.evaluation.target_row import TargetRow
@@ -174,9 +175,29 @@ def _lamp_row(end: str, eggs: Sequence[DrawnEgg]) -> TargetRow:
     return TargetRow(f"drawn lines, lamp {end}", "-", found, f"{len(eggs)} drawn eggs", None)
 
 
+def mass_balance_row() -> TargetRow:
+    """What the plane cut at the usual day-9 line holds, and how deep the water lost by then would lie.
+
+    A 58 g egg of 57 x 42 mm that loses 0.62 % a day (Aviagen how-to; Ar & Rahn 1980 for 0.993 g/mL).
+    """
+    egg = EggProfile.from_length_breadth(57.0, 42.0)
+    lost_ml = 0.0062 * 9 * 58 / 0.993
+    fresh_ml = (0.1, 0.5)
+    low, high = (air_cell_depth_fraction((lost_ml + v) * 1000 / volume(egg), egg) for v in fresh_ml)
+    held = air_cell_volume_fraction(0.13, egg) * volume(egg) / 1000
+    return TargetRow(
+        "mass balance: day-9 line at 0.13 of the length",
+        "about 3.5 mL",
+        f"{held:.1f} mL by plane cut; by day 9 there are {lost_ml + fresh_ml[0]:.1f} to "
+        f"{lost_ml + fresh_ml[1]:.1f} mL, as at a depth of {low:.3f} to {high:.3f}",
+        "57 x 42 mm, 58 g",
+        abs(held - 3.5) <= 0.25,
+    )
+
+
 def about_ninety(held: int, total: int) -> bool:
     """Whether 90 % intervals hold about as many truths as they say: 85 to 97 %, else too narrow or wide."""
-    return 0.85 * total <= held <= 0.97 * total
+    return bool(0.85 * total <= held <= 0.97 * total)
 
 
 def answer_row(name: str, whole: AnswerRow, *, asked: float | None) -> TargetRow:
