@@ -15,6 +15,7 @@ from vision.egg_outline import Candidate, find_candidates, fit_outline
 from vision.reading import Outline, View
 
 WINDOW_OVER_EXTENT = 1.5
+WIDER = 1.35  # where the window shows no egg, a look with more around it, in which it stood out before
 CLOSE_OVER_LENGTH, CLOSE_SHIFT = 0.9, 0.15  # the closer look at the blunt end
 # From above, a dark egg is told by its neighbours too: a wider window, but fewer pixels an egg.
 END_VIEW_OVER_EXTENT, END_VIEW_WINDOW = 2.0, 192
@@ -91,15 +92,19 @@ def _view_of(candidates: tuple[Candidate, ...]) -> View:
 def _look_closely(
     network: EggMaskNetwork, rgb: RgbImage, candidate: Candidate, *, end_view: bool
 ) -> FoundEgg | None:
-    maps = window_maps(
-        network,
-        rgb,
-        centre_px=candidate.centre_px,
-        side_px=(END_VIEW_OVER_EXTENT if end_view else WINDOW_OVER_EXTENT) * candidate.extent_px,
-        **({"size": END_VIEW_WINDOW} if end_view else {}),
-    )
-    outline = fit_outline(maps, end_view=end_view)
-    if outline is None:
+    over_extent = END_VIEW_OVER_EXTENT if end_view else WINDOW_OVER_EXTENT
+    for wider in (1.0,) if end_view else (1.0, WIDER):
+        maps = window_maps(
+            network,
+            rgb,
+            centre_px=candidate.centre_px,
+            side_px=over_extent * wider * candidate.extent_px,
+            **({"size": END_VIEW_WINDOW} if end_view else {}),
+        )
+        outline = fit_outline(maps, end_view=end_view)
+        if outline is not None:
+            break
+    else:
         return None
     return FoundEgg(outline, maps, None if outline.axis_deg is None else _blunt_end(network, rgb, outline))
 
