@@ -70,8 +70,8 @@ def test_any_egg_is_recovered(axis: float, ratio: float, shift: float, size: flo
     outline = fit_outline(maps)
     assert outline is not None
     truth = maps.to_photo(placed(profile, 130 + dx, 124, axis))
-    # The network's own pixel noise moves a contour by a fraction of a pixel of about 100.
-    assert overlap(outline.polygon_px, truth) > 0.975
+    # Noise moves a contour by up to 0.4 pixel; round the smallest egg, 90 x 62, that is 2.2 % of its area.
+    assert overlap(outline.polygon_px, truth) > 0.97
     assert outline.length_px == pytest.approx(2 * size, rel=0.02)
     assert outline.breadth_px == pytest.approx(2 * size / ratio, rel=0.02)
     assert outline.axis_deg is not None
