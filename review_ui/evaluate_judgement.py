@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from models.shared_data import RealPhoto
 
+MADE_UP_EGGS, LIVES_SEED = 800, 77
 AS_IN_CARD = "The shipped model's card carries these same figures."
 NOT_AS_IN_CARD = (
     "These differ from the figures in the shipped model's card: the program, the photos or the libraries are "
@@ -17,6 +18,7 @@ def print_judgement(photos: tuple[RealPhoto, ...]) -> None:
     from concurrent.futures import ProcessPoolExecutor
 
     from models.evaluation.judged_photos import read_all_judged
+    from models.evaluation.lives import lives_text, score_lives
     from models.judge import shipped_heads
     from models.judgement_text import report_text
     from models.training.fit_judgement import all_figures
@@ -29,3 +31,5 @@ def print_judgement(photos: tuple[RealPhoto, ...]) -> None:
     print(report_text(figures))
     same = report_text(figures) == report_text(heads.card["figures"])
     print(f"\n{AS_IN_CARD if same else NOT_AS_IN_CARD}")
+    print("\nAn egg's days together, on made-up looks (no real egg was followed over its days)")
+    print(lives_text([score_lives(eggs=MADE_UP_EGGS, seed=LIVES_SEED)]))

@@ -165,7 +165,18 @@ def drawn_line_rows(eggs: Sequence[DrawnEgg]) -> list[TargetRow]:
                 bool(read) and about_ninety(held, len(read)),
             )
         )
-    return rows + [_lamp_row(end, [e for e in visible if e.lamp_end == end]) for end in LAMP_ENDS]
+    rows += [_lamp_row(end, [e for e in visible if e.lamp_end == end]) for end in LAMP_ENDS]
+    shapes = [abs(e.shape_error) for e in eggs if e.shape_error is not None]
+    rows.append(
+        TargetRow(
+            "shell: shape index",
+            "as published classes",
+            f"off by {mean_text(shapes, 'points', digits=1)}; a class is 4 wide",
+            f"{len(shapes)} drawn eggs, some leaning",
+            None,
+        )
+    )
+    return rows
 
 
 def _lamp_row(end: str, eggs: Sequence[DrawnEgg]) -> TargetRow:
