@@ -25,20 +25,20 @@ def real_line_rows(score: LineScore) -> list[TargetRow]:
     """Air-cell lines on real photos, evening left out, against those marked by eye."""
     return [
         TargetRow(
-            "real lines: place in the picture",
-            "<= 0.015 of the length",
-            f"{score.place_difference:.4f} (bias {score.place_bias:+.4f}; "
-            f"always {ALWAYS_GUESS}: {score.guess_difference:.4f})",
-            f"{score.found} lines, evening left out",
-            score.place_difference <= 0.015,
-        ),
-        TargetRow(
             "real lines: depth, each from its own outline's pole",
             "<= 0.015 of the length",
             f"{score.line_difference:.4f} (bias {score.line_bias:+.4f}; "
             f"always {ALWAYS_GUESS}: {score.guess_difference:.4f})",
             f"{score.found} lines, evening left out",
             score.line_difference <= 0.015,
+        ),
+        TargetRow(
+            "real lines: place in the picture",
+            "<= 0.015 of the length",
+            f"{score.place_difference:.4f} (bias {score.place_bias:+.4f}; "
+            f"always {ALWAYS_GUESS}: {score.guess_difference:.4f})",
+            f"{score.found} lines, evening left out",
+            score.place_difference <= 0.015,
         ),
         TargetRow(
             "real rim planes: depth against the eye's line, fitted alike",

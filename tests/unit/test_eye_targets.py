@@ -17,7 +17,7 @@ def rows_for_all():
     "words",
     [
         "every egg and every empty cup", "centre within 3%", "radius within 4%", "dark egg", "tray card",
-        "reading order", "real lines: mean absolute", "real lines: found", "real lines: claimed",
+        "reading order", "real lines: depth", "real lines: found", "real lines: claimed",
         "drawn lines: found", "drawn lines: claimed", "drawn lines: mean absolute", "drawn lines: bias",
         "within 1.5 mm", "tilt", "others' simulator", "end view: diameter", "90% interval", "mass balance",
         "wider than 2 px: recall", "wider than 2 px: precision", "clear eggs", "speckled brown shells",
