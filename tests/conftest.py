@@ -96,3 +96,15 @@ def simulated_by_others(shared_folder: Path) -> Path:
 def vessel_photos(shared_folder: Path) -> Path:
     """Retinal photographs with vessels traced by two observers (CHASE_DB1), for checks only."""
     return _part(shared_folder, "vessels") / "CHASE_DB1"
+
+
+@pytest.fixture
+def data(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Generator[Path, None, None]:
+    """An empty data folder that the screens and commands take for the person's own."""
+    from review_ui.screens import frame
+
+    folder = tmp_path / "records"
+    monkeypatch.setenv("TRAYGLOW_DATA", str(folder))
+    monkeypatch.delenv("TRAYGLOW_DATABASE", raising=False)
+    yield folder
+    frame.close_records()

@@ -8,6 +8,7 @@ from incubation import records as rec
 from review_ui.picture_remarks import advice, to_look_at
 from review_ui.screens import frame
 from review_ui.services.egg_picture import reading_from_record
+from review_ui.services.plain_markdown import plain
 
 LOOK_LAYERS = ("outline", "air cell", "veins", "embryo", "ring", "look here")
 
@@ -21,14 +22,14 @@ def proposal_words(look: rec.Look, *, species: str) -> None:
     sure = "" if share is None else f", {share:.0%}"
     st.markdown(f"Proposed: **{proposal.status}**{sure} ({_TODO[proposal.decision]})")
     for reason in proposal.reasons:
-        st.markdown(f"- {_plain(reason)}")
+        st.markdown(f"- {plain(reason)}")
     problems = look.reading.measured.get("quality", {}).get("problems", [])
     if problems:
         st.markdown(
-            f"- the picture is {_plain(' and '.join(problems))}. What helps: {_plain(advice(problems))}"
+            f"- the picture is {plain(' and '.join(problems))}. What helps: {plain(advice(problems))}"
         )
     for what in to_look_at(reading_from_record(look.reading.measured), species=species):
-        st.markdown(f"- look: {_plain(what)}")
+        st.markdown(f"- look: {plain(what)}")
 
 
 def earlier_days(history: rec.EggHistory, now: rec.Look, *, with_proposals: bool) -> None:
@@ -48,7 +49,7 @@ def earlier_days(history: rec.EggHistory, now: rec.Look, *, with_proposals: bool
                     words += f": {look.proposal.status}"
                     if look.proposal.reasons:
                         words += f" ({look.proposal.reasons[0]})"
-                st.write(_plain(words))
+                st.write(plain(words))
 
 
 def calls_so_far(history: rec.EggHistory) -> None:
@@ -58,9 +59,4 @@ def calls_so_far(history: rec.EggHistory) -> None:
         for call in history.calls
     ]
     if calls:
-        st.write(_plain("Calls so far: " + "; ".join(calls) + "."))
-
-
-def _plain(text: str) -> str:
-    """Text in which Markdown has no meaning."""
-    return "".join(f"\\{letter}" if letter in "\\`*_{}[]<>#$~|:" else letter for letter in text)
+        st.write(plain("Calls so far: " + "; ".join(calls) + "."))

@@ -23,6 +23,7 @@ from models.earned_bound import Earned, earned
 from models.earned_words import percent
 from review_ui.errors import UsageError
 from review_ui.services.own_model import checked, recorded_name
+from review_ui.services.plain_markdown import plain
 
 
 @dataclass(frozen=True)
@@ -160,9 +161,4 @@ def _share(part: int, whole: int) -> str:
 
 def _table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     lines = [head, ["---"] * len(head), *rows]
-    return "\n".join(f"| {' | '.join(_plain(cell) for cell in line)} |" for line in lines)
-
-
-def _plain(cell: str) -> str:
-    """A batch's name must not be taken for Markdown."""
-    return "".join(f"\\{c}" if c in "\\`*_{}[]()<>#+!|~$" else c for c in cell)
+    return "\n".join(f"| {' | '.join(plain(cell) for cell in line)} |" for line in lines)

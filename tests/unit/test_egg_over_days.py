@@ -12,20 +12,10 @@ from streamlit.testing.v1 import AppTest
 from incubation import records as rec
 from review_ui.candling import operating_points
 from review_ui.candling_history import in_the_light_of, past_of
-from review_ui.screens import frame
 from review_ui.services.egg_story import day_lines
 from review_ui.services.swaps import answer_question, exchange, swap_question
 
 ALIVE, CLEAR = measured(), measured("clear", 0.9, "confirm", veins=False)
-
-
-@pytest.fixture
-def data(tmp_path, monkeypatch):
-    folder = tmp_path / "records"
-    monkeypatch.setenv("TRAYGLOW_DATA", str(folder))
-    monkeypatch.delenv("TRAYGLOW_DATABASE", raising=False)
-    yield folder
-    frame.close_records()
 
 
 @pytest.fixture

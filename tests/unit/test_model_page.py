@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-import pytest
 from records_examples import add_look, measured, new_tray
+from screens_examples import page
 from streamlit.testing.v1 import AppTest
 
 from incubation import records as rec
@@ -14,7 +14,6 @@ from models.earned_bound import upper_bound
 from models.earned_words import percent
 from models.judge import MODEL_NAME
 from models.own_model import Correction
-from review_ui.screens import frame
 from review_ui.services.model_standing import batch_table
 from review_ui.services.own_model import keep_model, recorded_name
 
@@ -36,24 +35,6 @@ CARD = {
         "batches": 2,
     },
 }  # fmt: skip
-
-
-@pytest.fixture
-def data(tmp_path, monkeypatch):
-    folder = tmp_path / "data"
-    monkeypatch.setenv("TRAYGLOW_DATA", str(folder))
-    monkeypatch.delenv("TRAYGLOW_DATABASE", raising=False)
-    yield folder
-    frame.close_records()
-
-
-def page(name: str, **state: str) -> AppTest:
-    at = AppTest.from_string(
-        f"from review_ui.screens import frame, {name}_page\nframe.guarded({name}_page.show)()",
-        default_timeout=60,
-    )
-    at.query_params.update(state)
-    return at.run()
 
 
 def shown(at: AppTest) -> str:

@@ -14,34 +14,17 @@ from tempfile import TemporaryDirectory
 import pytest
 from PIL import Image
 from records_examples import add_look, measured, new_tray
+from screens_examples import page
 from streamlit.testing.v1 import AppTest
 
 from incubation import records as rec
 from review_ui.candling import ExaminedFile
 from review_ui.examine_photo import ExaminedPhoto
-from review_ui.screens import frame, intake
+from review_ui.screens import intake
 from vision.reading import PhotoReading
 
 APP = Path(__file__).parents[2] / "review_ui" / "screens" / "app.py"
 PAGES = ("batches", "tray_map", "add_photos", "cup_walk", "review", "confirm", "pull_list")
-
-
-@pytest.fixture
-def data(tmp_path, monkeypatch):
-    folder = tmp_path / "records"
-    monkeypatch.setenv("TRAYGLOW_DATA", str(folder))
-    monkeypatch.delenv("TRAYGLOW_DATABASE", raising=False)
-    yield folder
-    frame.close_records()
-
-
-def page(name: str, **state: str) -> AppTest:
-    at = AppTest.from_string(
-        f"from review_ui.screens import frame, {name}_page\nframe.guarded({name}_page.show)()",
-        default_timeout=60,
-    )
-    at.query_params.update(state)
-    return at.run()
 
 
 def shown(at: AppTest) -> str:
