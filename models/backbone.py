@@ -19,7 +19,6 @@ from models.model_files import SHIPPED, checked_bytes, shipped_checksum
 from vision.onnx_session import single_thread_session
 
 EMBEDDING_SIZE = 1280
-_BATCH = 4  # crops run at once: larger batches leave the processor's cache and take longer
 _THREADS = 2  # side by side; other photos may be read at the same time
 
 
@@ -37,17 +36,17 @@ def embed(crops: Sequence[NDArray[np.uint8]]) -> NDArray[np.float32]:
     """
     if not crops:
         return np.empty((0, EMBEDDING_SIZE), np.float32)
-    batches = [crops[start : start + _BATCH] for start in range(0, len(crops), _BATCH)]
-    if len(batches) == 1:
-        return _embed_batch(batches[0])
-    # A run of the network leaves Python's lock, so a tray's batches go side by side.
-    with ThreadPoolExecutor(min(_THREADS, len(batches), os.cpu_count() or 1)) as pool:
-        return np.concatenate(list(pool.map(_embed_batch, batches)))
+    # One crop a run: several at once leave the processor's cache and take longer. A run of the network
+    # leaves Python's lock, so a tray's crops go side by side.
+    with ThreadPoolExecutor(min(_THREADS, len(crops), os.cpu_count() or 1)) as pool:
+        return np.stack(list(pool.map(_embed_crop, crops)))
 
 
-def _embed_batch(crops: Sequence[NDArray[np.uint8]]) -> NDArray[np.float32]:
-    batch = np.stack(list(crops)).astype(np.float32)
-    both = np.concatenate([batch, batch[:, :, ::-1]])
-    x = ((both - 127.0) / 128.0).transpose(0, 3, 1, 2)
-    answer = _session().run(None, {"rgb": np.ascontiguousarray(x)})[0]
-    return np.asarray((answer[: len(batch)] + answer[len(batch) :]) / 2, dtype=np.float32)
+def _embed_crop(crop: NDArray[np.uint8]) -> NDArray[np.float32]:
+    both = np.empty((2, 3, *crop.shape[:2]), np.float32)
+    both[0] = crop.transpose(2, 0, 1)
+    both[0] -= 127.0
+    both[0] /= 128.0
+    both[1] = both[0, :, :, ::-1]
+    answer = _session().run(None, {"rgb": both})[0]
+    return np.asarray((answer[0] + answer[1]) / 2, dtype=np.float32)

@@ -21,6 +21,7 @@ from torch import nn
 
 from models.model_files import SHIPPED, write_manifest
 from models.training.efficientnet_lite import EfficientNetLite0, imagenet_lite0
+from models.training.fold_padding import fold_padding
 
 SMALLEST_HALVED = 256  # tensors of fewer values stay as they are
 LARGEST_DIFFERENCE = 0.01  # root mean square over the answers' own spread, half against full weights
@@ -56,6 +57,7 @@ def export(network: nn.Module, path: Path, *, output: str, side: int, any_size: 
         dynamo=False,
     )
     model = onnx.load(str(path))
+    fold_padding(model)
     halve_weights(model)
     onnx.checker.check_model(model)
     onnx.save(model, str(path))
