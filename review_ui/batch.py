@@ -20,6 +20,7 @@ from incubation.species import SPECIES
 from review_ui.record_json import batch_json, today, tray_json
 from review_ui.record_options import add_record_options, answer, opened
 from review_ui.tray_text import tray_text
+from review_ui.typed_dates import moment_option
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -31,10 +32,10 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     new.add_argument("name", metavar="NAME", help="what you call it")
     new.add_argument(
         "--set-at",
-        type=_moment,
+        type=moment_option,
         required=True,
         metavar="TIME",
-        help='when the eggs were set, such as "2026-03-01 18:00" by this computer\'s clock, or now',
+        help='when the eggs were set, such as "2026-03-01 18:00", "yesterday 7pm" or now',
     )
     new.add_argument(
         "--species",
@@ -134,17 +135,3 @@ def _counts(states: Sequence[EggState]) -> str:
     if waiting["review"] or waiting["confirm"]:
         parts.append(f"waiting: {waiting['review']} to review, {waiting['confirm']} to confirm")
     return "; ".join(parts) + "."
-
-
-def _moment(text: str) -> datetime:
-    if text.strip().lower() == "now":
-        return datetime.now(UTC)
-    try:
-        moment = datetime.fromisoformat(text.strip())
-    except ValueError:
-        moment = None
-    if moment is None or not any(mark in text for mark in (":", "T")):
-        raise argparse.ArgumentTypeError(
-            f'{text!r} is not a day and time; give both, such as "2026-03-01 18:00", or now'
-        )
-    return moment
