@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 from incubation import records as rec
@@ -90,3 +91,103 @@ def add_look(
             model="m1",
             measured=entry or measured(),
         )
+
+
+@dataclass(frozen=True)
+class WholeBatch:
+    """A batch of which something is recorded in every table."""
+
+    batch: rec.Batch
+    tray: rec.Tray
+    eggs: tuple[rec.Egg, ...]
+    machine: rec.Machine
+    thermometer: rec.Instrument
+    hygrometer: rec.Instrument
+    lot: rec.EggLot
+    look: rec.Look
+
+
+def whole_batch(records: rec.Records, *, name: str = "Spring", photo: bytes = b"p") -> WholeBatch:
+    """A batch from the box to the chicks, with a few corrections, and at least one row in every table."""
+    batch, tray, eggs = new_tray(records, name=name)
+    look = add_look(records, eggs[0], measured("clear", 0.9, "confirm", veins=False), photo=photo)
+    day = [SET_AT + timedelta(days=number) for number in range(23)]
+    with records.write() as session:
+        machine = rec.add_machine(
+            session, name=f"Cabinet {name}", air="forced air", form="cabinet", shelves=3, altitude_m=410
+        )
+        thermometer = rec.add_instrument(
+            session, name=f"T {name}", measures="temperature", machine_id=machine.id
+        )
+        hygrometer = rec.add_instrument(session, name=f"H {name}", measures="humidity", machine_id=machine.id)
+        rec.add_instrument_check(
+            session,
+            hygrometer.id,
+            method="saturated salt",
+            reference_value=75.3,
+            reference_uncertainty=0.5,
+            shown_value=72.0,
+            who="Ann",
+            at=day[0],
+        )
+        rec.place_tray(session, tray.id, machine.id, shelf=2, who="Ann", at=day[0])
+        rec.place_tray(session, tray.id, machine.id, shelf=1, who="Ann", at=day[9])
+        lot = rec.add_lot(
+            session,
+            batch.id,
+            name="Pen 3",
+            origin="own flock",
+            pen="3",
+            sire="S1",
+            laid_from=date(2026, 2, 22),
+            laid_to=date(2026, 2, 28),
+            storage_temperature_c=14.5,
+        )
+        rec.assign_lot(session, lot.id, [egg.id for egg in eggs], who="Ann")
+        rec.set_egg_detail(
+            session, eggs[0].id, who="Bob", mass_g=58.2, length_mm=57.0, breadth_mm=43.0, findings=["dirty"]
+        )
+        form = rec.add_logger_format(
+            session, name="box", signature="t;c;rh", mapping={"at": "t", "temperature_c": "c"}, who="Ann"
+        )
+        rec.import_log(
+            session,
+            machine.id,
+            [rec.LogRow(day[1] + timedelta(hours=hour), 37.6, 52.0) for hour in range(4)],
+            file_name="log.csv",
+            sha256="b" * 64,
+            who="Ann",
+            format_id=form.id,
+            thermometer_id=thermometer.id,
+            hygrometer_id=hygrometer.id,
+        )
+        noted = rec.add_log_entry(
+            session, machine.id, who="Ann", at=day[2], temperature_c=37.9, wet_bulb_c=29.5, turns=3
+        )
+        rec.correct_log_entry(session, noted.id, who="Bob", temperature_c=37.4, event="=power cut")
+        rec.add_weighing(
+            session,
+            tray_id=tray.id,
+            gross_g=1348.5,
+            tare_g=1000,
+            eggs_on=6,
+            balance_g=0.5,
+            who="A",
+            at=day[0],
+        )
+        rec.add_weighing(session, egg_id=eggs[0].id, gross_g=56.1, balance_g=0.1, who="Ann", at=day[6])
+        rec.add_batch_event(session, batch.id, "lockdown", who="Ann", at=day[18])
+        rec.put_in_basket(session, [egg.id for egg in eggs[:3]], "Red", who="Ann", at=day[18])
+        rec.add_chick(session, batch.id, basket="Red", mark="R1", hatched_at=day[21])
+        rec.add_swap_answer(session, look.reading.id, "same egg", who="Ann")
+        call = rec.add_call(session, eggs[3].id, "clear", who="Ann", at=day[7])
+        rec.undo_call(session, eggs[3].id, who="Ann", call_id=call.id, at=day[7])
+        rec.add_call(session, eggs[0].id, "clear", who="Ann", proposal_id=look.proposal.id, at=day[7])
+        rec.tick_pulled(session, eggs[0].id, who="Ann", at=day[7])
+        rec.add_outcome(session, eggs[0].id, "ring", who="Ann", embryo_day=4, at=day[7])
+        rec.add_outcome(session, eggs[1].id, "hatched", who="Ann", signs=["helped"], at=day[21])
+        own = rec.add_own_model(
+            session, name=rec.next_own_name(session), sha256="0" * 64, card={"eggs": 6}, who="Ann"
+        )
+        rec.choose_model(session, own, who="Ann")
+    return WholeBatch(batch, tray, eggs, machine, thermometer, hygrometer, lot, look)

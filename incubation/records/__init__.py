@@ -1,4 +1,4 @@
-"""The records: batches, trays, eggs, photos, readings, proposals, calls, outcomes.
+"""The records: all that happened to the eggs, from the box they came in to the chicks.
 
 Everything is only ever added; what is in force is worked out from the rows. Functions take a
 session of :class:`Records` and give out plain frozen records.
@@ -6,6 +6,14 @@ session of :class:`Records` and give out plain frozen records.
 
 from __future__ import annotations
 
+from incubation.records.batch_events import (
+    EVENT_KINDS,
+    BatchEvent,
+    add_batch_event,
+    batch_events,
+    correct_batch_event,
+    withdraw_batch_event,
+)
 from incubation.records.batches import (
     add_tray,
     batch_by_id,
@@ -19,9 +27,28 @@ from incubation.records.batches import (
     trays_of,
 )
 from incubation.records.calls import add_call, call_in_force, calls_of, undo_call
+from incubation.records.chicks import (
+    Chick,
+    add_chick,
+    chick_by_id,
+    chicks_of,
+    correct_chick,
+    possible_eggs,
+    withdraw_chick,
+)
 from incubation.records.contradictions import EarlierContradicts, contradiction, single_look
 from incubation.records.cups import cup_in, cup_order, tray_cups
 from incubation.records.database import Records, default_folder, open_records
+from incubation.records.egg_details import (
+    EggDetail,
+    EggOrigin,
+    assign_lot,
+    egg_detail_of,
+    egg_detail_rows,
+    egg_details_of,
+    egg_origins,
+    set_egg_detail,
+)
 from incubation.records.eggs import (
     add_eggs,
     correct_egg,
@@ -32,8 +59,61 @@ from incubation.records.eggs import (
     move_eggs,
     withdraw_egg,
 )
-from incubation.records.errors import RecordsError
+from incubation.records.errors import QuestionedError, RecordsError
 from incubation.records.evidence import EggEvidence, MadeProposal, all_evidence, evidence_mark
+from incubation.records.hatch_baskets import HatchBasket, basket_of, baskets_of, put_in_basket
+from incubation.records.instruments import (
+    CHECK_METHODS,
+    MEASURES,
+    Instrument,
+    InstrumentCheck,
+    add_instrument,
+    add_instrument_check,
+    correct_instrument,
+    correct_instrument_check,
+    instrument_by_id,
+    instrument_by_name,
+    instrument_checks,
+    list_instruments,
+    withdraw_instrument_check,
+)
+from incubation.records.log_imports import (
+    LoggerFormat,
+    LogImport,
+    LogRow,
+    add_logger_format,
+    entries_of_import,
+    import_log,
+    log_imports,
+    logger_format_for,
+    logger_formats,
+    withdraw_import,
+)
+from incubation.records.lots import ORIGINS, EggLot, add_lot, correct_lot, lot_by_id, lot_by_name, lots_of
+from incubation.records.machine_log import (
+    LogEntry,
+    add_log_entry,
+    correct_log_entry,
+    last_log_entry,
+    log_entries,
+    withdraw_log_entry,
+)
+from incubation.records.machines import (
+    AIR,
+    FORMS,
+    Machine,
+    TrayPlace,
+    add_machine,
+    correct_machine,
+    correct_tray_place,
+    list_machines,
+    machine_by_id,
+    machine_by_name,
+    place_at,
+    place_tray,
+    tray_places,
+    trays_in,
+)
 from incubation.records.outcomes import add_outcome, outcome_of, outcomes_of, tick_pulled, untick_pulled
 from incubation.records.own_models import (
     SHIPPED_NAME,
@@ -67,6 +147,7 @@ from incubation.records.rows import (
     LAYOUTS,
     PROPOSED,
     PULLED_STATUSES,
+    SIGNS,
     ApparentDay,
     Batch,
     Call,
@@ -84,8 +165,97 @@ from incubation.records.rows import (
 )
 from incubation.records.states import egg_states, history_of, pull_list
 from incubation.records.swap_answers import SWAP_ANSWERS, SwapAnswer, add_swap_answer, swap_answers
+from incubation.records.weighings import (
+    Weighing,
+    add_weighing,
+    correct_weighing,
+    weighings_of,
+    withdraw_weighing,
+)
 
 __all__ = [
+    "QuestionedError",
+    "SIGNS",
+    "EVENT_KINDS",
+    "BatchEvent",
+    "add_batch_event",
+    "correct_batch_event",
+    "withdraw_batch_event",
+    "batch_events",
+    "Chick",
+    "add_chick",
+    "correct_chick",
+    "withdraw_chick",
+    "chicks_of",
+    "chick_by_id",
+    "possible_eggs",
+    "HatchBasket",
+    "put_in_basket",
+    "basket_of",
+    "baskets_of",
+    "Weighing",
+    "add_weighing",
+    "correct_weighing",
+    "withdraw_weighing",
+    "weighings_of",
+    "LogRow",
+    "LogImport",
+    "LoggerFormat",
+    "import_log",
+    "withdraw_import",
+    "log_imports",
+    "entries_of_import",
+    "add_logger_format",
+    "logger_formats",
+    "logger_format_for",
+    "LogEntry",
+    "add_log_entry",
+    "correct_log_entry",
+    "withdraw_log_entry",
+    "log_entries",
+    "last_log_entry",
+    "EggDetail",
+    "EggOrigin",
+    "set_egg_detail",
+    "assign_lot",
+    "egg_detail_of",
+    "egg_detail_rows",
+    "egg_details_of",
+    "egg_origins",
+    "ORIGINS",
+    "EggLot",
+    "add_lot",
+    "correct_lot",
+    "lots_of",
+    "lot_by_id",
+    "lot_by_name",
+    "MEASURES",
+    "CHECK_METHODS",
+    "Instrument",
+    "InstrumentCheck",
+    "add_instrument",
+    "correct_instrument",
+    "list_instruments",
+    "instrument_by_id",
+    "instrument_by_name",
+    "add_instrument_check",
+    "correct_instrument_check",
+    "withdraw_instrument_check",
+    "instrument_checks",
+    "AIR",
+    "FORMS",
+    "Machine",
+    "TrayPlace",
+    "add_machine",
+    "correct_machine",
+    "list_machines",
+    "machine_by_id",
+    "machine_by_name",
+    "place_tray",
+    "correct_tray_place",
+    "tray_places",
+    "place_at",
+    "trays_in",
     "ApparentDay",
     "Batch",
     "CALL_STATUSES",

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+import math
+from collections.abc import Iterable
+from datetime import UTC, date, datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, RowMapping, Select, Table, exists, func, insert, select
+from sqlalchemy import ColumnElement, RowMapping, Select, Table, and_, exists, func, insert, or_, select
 from sqlalchemy.orm import Session
 
-from incubation.records.errors import RecordsError
+from incubation.records.errors import QuestionedError, RecordsError
 
 Row = RowMapping
 _LONGEST_NAME, _LONGEST_NOTE = 200, 10_000
+_MOST = 2**31 - 1  # of a whole number in every database
 
 
 def in_force(table: Table) -> ColumnElement[bool]:
@@ -23,6 +26,16 @@ def in_force(table: Table) -> ColumnElement[bool]:
 def own_id(table: Table) -> ColumnElement[int]:
     """The id by which a thing stays known, whichever row of it is in force."""
     return func.coalesce(table.c.first_id, table.c.id)
+
+
+def is_thing(table: Table, wanted: int) -> ColumnElement[bool]:
+    """The condition that a row is of the thing with this id; as ``own_id``, but served by the indexes."""
+    return or_(table.c.first_id == wanted, and_(table.c.id == wanted, table.c.first_id.is_(None)))
+
+
+def standing(table: Table) -> Select[Any]:
+    """The rows in force of a table whose rows may be withdrawn, without those that were."""
+    return select(table).where(in_force(table), ~table.c.withdrawn)
 
 
 def things(table: Table) -> Select[Any]:
@@ -38,10 +51,40 @@ def thing(session: Session, table: Table, wanted: int, word: str) -> Row:
     RecordsError
         Where there is none of this id.
     """
-    row = session.execute(things(table).where(own_id(table) == wanted)).mappings().one_or_none()
+    row = session.execute(things(table).where(is_thing(table, wanted))).mappings().one_or_none()
     if row is None:
         raise RecordsError(f"The records hold no {word} with the number {wanted}.")
     return row
+
+
+def entry(session: Session, table: Table, row_id: int, word: str) -> Row:
+    """The row of this id, which must be in force and not withdrawn, so that it can be corrected.
+
+    Raises
+    ------
+    RecordsError
+        Where it is not.
+    """
+    row = session.execute(select(table).where(table.c.id == row_id)).mappings().one_or_none()
+    if row is None:
+        raise RecordsError(f"The records hold no {word} with the number {row_id}.")
+    if session.scalar(select(table.c.id).where(table.c.replaces_id == row_id)) is not None:
+        raise RecordsError(f"This {word} was corrected meanwhile; look at it again.")
+    if row.get("withdrawn"):
+        raise RecordsError(f"This {word} was taken back already.")
+    return row
+
+
+def only_known(changed: Iterable[str], known: Iterable[str], word: str) -> None:
+    """See that nothing is corrected that there is not.
+
+    Raises
+    ------
+    TypeError
+        Where something is.
+    """
+    if unknown := sorted(set(changed) - set(known)):
+        raise TypeError(f"{word} has no {', '.join(unknown)} to correct here")
 
 
 def add_row(session: Session, table: Table, **values: Any) -> int:
@@ -119,3 +162,75 @@ def checked_note(text: str) -> str:
     text = text.strip()
     lines = [checked_text(line, "note", longest=_LONGEST_NOTE) for line in text.splitlines()]
     return "\n".join(lines)[:_LONGEST_NOTE]
+
+
+def checked_choice(value: str, choices: tuple[str, ...], what: str) -> str:
+    """One of a few words.
+
+    Raises
+    ------
+    RecordsError
+        Where it is none of them.
+    """
+    if value not in choices:
+        raise RecordsError(f"{value!r} is not known as {what}; give one of: {', '.join(choices)}.")
+    return value
+
+
+def checked_number(value: float | None, what: str, *, low: float = -math.inf) -> float | None:
+    """A number that is one, or none.
+
+    Raises
+    ------
+    RecordsError
+        Where it is infinite, no number, or below ``low``.
+    """
+    if value is None:
+        return None
+    if not math.isfinite(value):
+        raise RecordsError(f"The {what} is no number: type it again.")
+    if value < low:
+        raise RecordsError(f"The {what} cannot be {value:g}: the least there can be is {low:g}.")
+    return float(value)
+
+
+def checked_count(value: int | None, what: str, *, low: int = 0) -> int | None:
+    """A whole number from ``low``, or none.
+
+    Raises
+    ------
+    RecordsError
+        Where it is not.
+    """
+    if value is None:
+        return None
+    if value != int(value) or not low <= value <= _MOST:
+        raise RecordsError(f"The {what} is a whole number from {low}, not {value}.")
+    return int(value)
+
+
+def question(doubtful: bool, sentence: str, *, insist: bool) -> None:
+    """Ask back where an entry is hardly possible, unless the person insists.
+
+    Raises
+    ------
+    QuestionedError
+        With the sentence and what can be done.
+    """
+    if doubtful and not insist:
+        raise QuestionedError(f"{sentence}; correct it, or insist on it if it is right.")
+
+
+def date_text(day: date | None) -> str | None:
+    """A date as it is kept, such as ``2026-03-01``."""
+    return None if day is None else date(day.year, day.month, day.day).isoformat()
+
+
+def text_date(text: str | None) -> date | None:
+    """A date that was kept."""
+    return None if text is None else date.fromisoformat(text)
+
+
+def plain(name: str) -> str:
+    """A name without capitals and needless blanks, for comparing."""
+    return " ".join(name.casefold().split())

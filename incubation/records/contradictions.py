@@ -17,7 +17,7 @@ from incubation.records.rows import Look
 # A depth is measured to about 0.025 of the egg's length on average, so two differ by chance by up
 # to about three times that; growth only adds to what a shrinking cell must explain.
 AIR_CELL_SHRUNK_BY = 0.08
-# Photos of one egg differ in 100 breadth / length by up to 5.6 (three marked eggs of the real photos);
+# Photos of one egg differ in 100 breadth / length by up to 5.6 (four marked eggs of the real photos);
 # eggs of one flock by about 3 (standard deviation), so only a clear difference is asked about.
 SHAPE_DIFFERS_BY = 8.0
 # Of length or breadth in mm. No measured error stands behind it: chosen, at twice the 3.6 % by which

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import math
+from collections.abc import Collection
 from datetime import datetime
 from typing import Any
 
@@ -13,7 +15,17 @@ from incubation.records import tables
 from incubation.records.common import Row, add_row, checked_name, checked_note, in_force, now, utc
 from incubation.records.eggs import egg_by_id, require_free_cup
 from incubation.records.errors import RecordsError
-from incubation.records.rows import FOUND, Outcome
+from incubation.records.rows import FOUND, SIGNS, Outcome
+
+# A sign that is not here goes with anything that was found.
+_FOUND_WITH: dict[str, tuple[str, ...]] = {
+    "helped": ("hatched",),
+    "culled": ("hatched", "alive"),
+    "pipped": ("embryo", "alive", "not opened"),
+    "malposition": ("embryo", "alive", "hatched"),
+    "malformed": ("embryo", "alive", "hatched"),
+    "yolk not drawn in": ("embryo", "alive", "hatched"),
+}
 
 
 def add_outcome(
@@ -23,6 +35,7 @@ def add_outcome(
     *,
     who: str,
     embryo_day: float | None = None,
+    signs: Collection[str] = (),
     note: str = "",
     at: datetime | None = None,
 ) -> Outcome:
@@ -40,6 +53,8 @@ def add_outcome(
         The person.
     embryo_day
         About what day of incubation the embryo had reached, where one was found.
+    signs
+        What was seen with it, of :data:`incubation.records.rows.SIGNS`.
     note
         Anything else.
     at
@@ -58,6 +73,7 @@ def add_outcome(
             raise RecordsError("An embryo's day is given only where an embryo or a ring was found.")
         if not (math.isfinite(embryo_day) and embryo_day >= 0):
             raise RecordsError(f"{embryo_day} is no day of incubation; give a number from 0.")
+    signs = _signs(found, signs)
     before = outcome_of(session, egg_id)
     last = outcomes_of(session, egg_id)[-1:]
     if found is None and before is None:
@@ -71,6 +87,7 @@ def add_outcome(
         who=checked_name(who, "name of the person who looked"),
         at=now() if at is None else utc(at),
         note=checked_note(note),
+        signs=json.dumps(signs),
         replaces_id=last[0].id if last else None,
     )
     return outcomes_of(session, egg_id)[-1]
@@ -79,7 +96,7 @@ def add_outcome(
 def outcomes_of(session: Session, egg_id: int) -> tuple[Outcome, ...]:
     """All rows of what was found in an egg, in the order recorded."""
     query = select(tables.outcome).where(tables.outcome.c.egg_id == egg_id).order_by(tables.outcome.c.id)
-    return tuple(Outcome(**row) for row in session.execute(query).mappings())
+    return tuple(_outcome(row) for row in session.execute(query).mappings())
 
 
 def outcome_of(session: Session, egg_id: int) -> Outcome | None:
@@ -94,7 +111,7 @@ def outcomes_of_eggs(session: Session, egg_ids: Select[Any]) -> dict[int, Outcom
     query = select(tables.outcome).where(
         tables.outcome.c.egg_id.in_(egg_ids), in_force(tables.outcome), tables.outcome.c.found.is_not(None)
     )
-    return {row["egg_id"]: Outcome(**row) for row in session.execute(query).mappings()}
+    return {row["egg_id"]: _outcome(row) for row in session.execute(query).mappings()}
 
 
 def tick_pulled(session: Session, egg_id: int, *, who: str, at: datetime | None = None) -> None:
@@ -134,6 +151,22 @@ def pulled_times(session: Session, egg_ids: Select[Any]) -> dict[int, datetime]:
         tables.pull.c.egg_id.in_(egg_ids), in_force(tables.pull), tables.pull.c.pulled
     )
     return {row["egg_id"]: row["at"] for row in session.execute(query).mappings()}
+
+
+def _signs(found: str | None, signs: Collection[str]) -> tuple[str, ...]:
+    signs = (signs,) if isinstance(signs, str) else tuple(signs)
+    if unknown := [sign for sign in signs if sign not in SIGNS]:
+        raise RecordsError(f"{unknown[0]!r} is not known as a sign; give some of: {', '.join(SIGNS)}.")
+    for sign in signs:
+        if found not in _FOUND_WITH.get(sign, FOUND):
+            raise RecordsError(
+                f"{sign!r} goes only with: {', '.join(_FOUND_WITH[sign])}; not with {found or 'nothing'}."
+            )
+    return tuple(sign for sign in SIGNS if sign in signs)
+
+
+def _outcome(row: Row) -> Outcome:
+    return Outcome(**{**row, "signs": tuple(json.loads(row["signs"]))})
 
 
 def _pull_row(session: Session, egg_id: int) -> Row | None:

@@ -18,6 +18,17 @@ Found = Literal["no development", "ring", "embryo", "alive", "not opened", "hatc
 CALL_STATUSES: tuple[str, ...] = get_args(CallStatus)
 PULLED_STATUSES: tuple[str, ...] = ("clear", "early death", "late death", "damaged")
 FOUND: tuple[str, ...] = get_args(Found)
+# What may be seen beside what was found.
+SIGNS: tuple[str, ...] = (
+    "helped",
+    "culled",
+    "pipped",
+    "malposition",
+    "malformed",
+    "yolk not drawn in",
+    "contaminated",
+    "cracked",
+)
 PROPOSED: tuple[str, ...] = ("clear", "early death", "developing")
 DECISIONS: tuple[str, ...] = ("pass", "confirm", "review")
 LAYOUTS: tuple[str, ...] = ("grid", "staggered")
@@ -170,7 +181,11 @@ class Call:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What was found, not judged; ``found`` is ``None`` where an earlier one was taken back."""
+    """What was found, not judged; ``found`` is ``None`` where an earlier one was taken back.
+
+    ``signs`` are those of :data:`SIGNS` that were seen with it: a chick that was helped out has
+    ``hatched`` and ``helped``, one that died in the open shell ``embryo`` and ``pipped``.
+    """
 
     id: int
     egg_id: int
@@ -181,6 +196,7 @@ class Outcome:
     note: str
     replaces_id: int | None
     recorded_at: datetime
+    signs: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from records_examples import add_look, new_tray
+from records_examples import new_tray, whole_batch
 from sqlalchemy import text
 
 from incubation import records as rec
@@ -79,15 +79,7 @@ def test_readers_are_not_held_up_and_keys_are_checked(tmp_path):
 def full_records(tmp_path):
     """At least one row in every table."""
     with rec.open_records(tmp_path) as records:
-        _, _, eggs = new_tray(records)
-        look = add_look(records, eggs[0])
-        with records.write() as session:
-            rec.add_swap_answer(session, look.reading.id, "same egg", who="Ann")
-            rec.add_call(session, eggs[0].id, "clear", who="Ann")
-            rec.add_outcome(session, eggs[0].id, "ring", who="Ann", embryo_day=4)
-            rec.tick_pulled(session, eggs[0].id, who="Ann")
-            own = rec.add_own_model(session, name="own-1", sha256="0" * 64, card={}, who="Ann")
-            rec.choose_model(session, own, who="Ann")
+        whole_batch(records)
         yield records
 
 
