@@ -22,11 +22,15 @@ _RIM = (0.88, 1.04)  # where a lamp's white shows
 _INSIDE, _OUTSIDE = (0.90, 0.96), (1.04, 1.12)
 _LAMP_LEVEL = 165  # of the least channel: the shell's light is coloured, a lamp's white
 _BEYOND, _OVER_BEYOND = (1.10, 1.14), 40  # a lamp is whiter than what lies behind it; paper is not
-_BESIDE_A_LAMP = 0.28  # weight of a change of light beside a lamp, whose rim makes such changes itself
+_BESIDE_A_LAMP = 0.35  # weight of a change of light beside a lamp, whose rim makes such changes itself
 _LAMP_NARROWEST, _LAMP_GAP = 6, 14  # degrees
 _APART = 100  # degrees between the middles of two lamps' arcs
-_FLAT, _FLAT_GAP = 0.4, 3  # log of inside over outside where the outline has no edge; degrees bridged
+# Difference of colour (logarithm, root mean square of the channels) of inside and outside where the
+# outline has no edge: what hides it has one colour on both sides; and degrees bridged.
+_FLAT, _FLAT_GAP = 0.25, 5
 _HIDDEN_WIDTH = (12, 150)  # degrees
+_BOUND_WITHIN = 8  # degrees from a stretch's end; a finger need not point at the egg's middle
+_SHARP = (2, 5)  # degrees before and after a place: a shadow inside the egg changes more slowly
 _DARK = 6.0  # grey levels added before logs are taken: below, differences are noise
 
 
@@ -47,16 +51,16 @@ class Unrolled:
 class Hidden:
     """Stretches of the outline that something hides.
 
-    ``step`` is the least of the changes of light that bound the clearest of them (log of a ratio; less
-    beside a lamp),
-    ``share`` the share of all directions that those with at least :data:`SURE_STEP` take.
+    ``step`` is the least of the changes of colour that bound the clearest of them (difference of
+    logarithms, root mean square of the channels; less beside a lamp), ``share`` the share of all directions
+    that those with at least :data:`SURE_STEP` take.
     """
 
     step: float
     share: float
 
 
-SURE_STEP = 0.14
+SURE_STEP = 0.19
 NOTHING_HIDDEN = Hidden(0.0, 0.0)
 
 
@@ -93,31 +97,39 @@ def lit_by_two(unrolled: Unrolled) -> bool:
 
 
 def hidden_stretches(unrolled: Unrolled) -> Hidden:
-    """Stretches of the outline without an edge, bounded on both sides by sharp changes of light.
+    """Stretches of the outline without an edge, bounded on both sides by sharp changes of colour.
 
     Beside a lamp's rim the change must be large: that a lamp hides a pole is as it should be.
     """
-    inside = np.log(np.median(unrolled.rows(_INSIDE).mean(axis=2), axis=0) + _DARK)
-    outside = np.log(np.median(unrolled.rows(_OUTSIDE).mean(axis=2), axis=0) + _DARK)
-    edge = inside - outside
+    inside = np.log(np.median(unrolled.rows(_INSIDE), axis=0) + _DARK)
+    outside = np.log(np.median(unrolled.rows(_OUTSIDE), axis=0) + _DARK)
+    edge = _apart(inside, outside)
+    places, steps = np.arange(COLUMNS)[:, None], np.arange(_SHARP[0], _SHARP[1] + 1)
+    before = np.median(inside[(places - steps) % COLUMNS], axis=1)
+    after = np.median(inside[(places + steps) % COLUMNS], axis=1)
+    change = _apart(before, after)
     white = _whiteness(unrolled)
-    flat = (np.abs(edge) < _FLAT) & unrolled.seen.all(axis=0)
+    flat = (edge < _FLAT) & unrolled.seen.all(axis=0)
     clearest, share = 0.0, 0.0
     for first, last in _runs(flat, _FLAT_GAP):
         if not _HIDDEN_WIDTH[0] <= last - first <= _HIDDEN_WIDTH[1]:
             continue
-        before, after = (first - 10, first - 2), (last + 2, last + 10)
         step = min(
-            abs(np.median(_at(inside, *before)) - np.median(_at(inside, first + 1, first + 5))),
-            abs(np.median(_at(inside, *after)) - np.median(_at(inside, last - 5, last - 1))),
-            abs(np.median(_at(edge, *before))),
-            abs(np.median(_at(edge, *after))),
+            _at(change, first - _BOUND_WITHIN, first + _BOUND_WITHIN + 1).max(),
+            _at(change, last - 1 - _BOUND_WITHIN, last + _BOUND_WITHIN).max(),
+            np.median(_at(edge, first - 12, first - 3)),
+            np.median(_at(edge, last + 3, last + 12)),
         )
         if _at(white, first - 8, last + 8).max() > _LAMP_LEVEL:
             step *= _BESIDE_A_LAMP
         clearest = max(clearest, float(step))
         share += (last - first) / COLUMNS if step >= SURE_STEP else 0.0
     return Hidden(clearest, share)
+
+
+def _apart(one: FloatArray, other: FloatArray) -> FloatArray:
+    """Difference of two colours given as logarithms, (..., 3): root mean square of the channels."""
+    return np.asarray(np.sqrt(np.mean((one - other) ** 2, axis=-1)), np.float32)
 
 
 def _whiteness(unrolled: Unrolled) -> FloatArray:

@@ -15,6 +15,7 @@ _WASHED_LEVEL = 180  # mean of the channels from which a lit shell has lost its 
 _GLARE_OVER_SHELL, _GLARE_LEVEL = 60, 130  # grey levels of the least channel: glare is white
 _GLARE_LARGEST, _GLARE_FROM_RIM = 0.22, 0.05  # egg lengths
 _GLARE_WORK_LENGTH_PX = 160
+_FAINT = 4.0  # grey levels added before logarithms are taken
 
 
 @dataclass(frozen=True)
@@ -33,6 +34,10 @@ class Exposure:
         Saturation of the egg's bright quarter, 0 grey to 1: light through a shell is coloured.
     over_surroundings
         ``peak_level`` over the level of the brightest twentieth of what lies round the egg.
+    hue_range, light_range
+        How far the ratio of red to green, and the brightness, range over the egg (3rd to 97th
+        percentile of the logarithm): light through an egg changes both on its way, so they differ from
+        place to place; light from the room takes on the one colour of the shell.
     """
 
     clipped_share: float
@@ -41,6 +46,8 @@ class Exposure:
     peak_level: float
     colour: float
     over_surroundings: float
+    hue_range: float = 0.0
+    light_range: float = 0.0
 
 
 NO_LIGHT = Exposure(0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
@@ -72,6 +79,7 @@ def measure_exposure(window: NDArray[np.uint8], egg: BoolArray, *, length_px: fl
     around = most[~_grown(egg, 0.04 * length_px)]
     outside = float(np.percentile(around, 95)) if len(around) else 0.0
     mean = cv2.transform(window, np.full((1, 3), 1 / 3, np.float32))
+    hue_range, light_range = _ranges(window, egg, length_px)
     return Exposure(
         clipped_share=float((cv2.min(red, green)[egg] >= _FULL).mean()),
         washed_share=float((mean[egg] > _WASHED_LEVEL).mean()),
@@ -79,7 +87,21 @@ def measure_exposure(window: NDArray[np.uint8], egg: BoolArray, *, length_px: fl
         peak_level=float(peak),
         colour=float(np.median((top - least[upper]) / np.maximum(top, 1))),
         over_surroundings=float(peak) / max(outside, 1.0),
+        hue_range=hue_range,
+        light_range=light_range,
     )
+
+
+def _ranges(window: NDArray[np.uint8], egg: BoolArray, length_px: float) -> tuple[float, float]:
+    """Range of hue and of brightness over the egg, away from its edge; speckles and noise smoothed."""
+    inner = _shrunk(egg, 0.07 * length_px)
+    if not inner.any():
+        return 0.0, 0.0
+    smooth = cv2.GaussianBlur(window.astype(np.float32), (0, 0), max(0.02 * length_px, 0.5))
+    logs = np.log(smooth[inner] + _FAINT)
+    hue = np.percentile(logs[:, 0] - logs[:, 1], (3, 97))
+    light = np.percentile(logs.mean(axis=1), (3, 97))
+    return float(np.ptp(hue)), float(np.ptp(light))
 
 
 def glare_share(window: NDArray[np.uint8], egg: BoolArray, *, length_px: float) -> float:

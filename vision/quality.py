@@ -54,8 +54,10 @@ NOT_LIT_LEVEL = 15.0
 NOT_LIT_OVER_SURROUNDINGS = 0.87
 # Room light on a shell: without colour, nowhere bright, and little brighter than what lies round it.
 ROOM_LIGHT = ((0.55, 185.0, 3.0), (0.35, 215.0, 4.0))
+# All over the shell the same hue and much the same brightness, nowhere burnt out.
+ONE_HUE, ONE_BRIGHTNESS, BURNT_OUT = 0.09, 0.35, 235.0
 GLARE_FROM = 0.003  # share of the egg
-HIDDEN_FROM, HIDDEN_UNUSABLE = SURE_STEP, 0.2  # step of light (log of a ratio); share of the outline
+HIDDEN_FROM, HIDDEN_UNUSABLE = SURE_STEP, 0.12  # step of colour (logarithm); share of the outline
 
 
 @dataclass(frozen=True)
@@ -148,6 +150,8 @@ def answer(measures: QualityMeasures, *, view: View = "side") -> Quality:
 def _room_light_only(light: Exposure) -> bool:
     """Light from the room on a shell that none comes through."""
     if light.over_surroundings < NOT_LIT_OVER_SURROUNDINGS:
+        return True
+    if light.hue_range < ONE_HUE and light.light_range < ONE_BRIGHTNESS and light.peak_level < BURNT_OUT:
         return True
     return any(
         light.colour < colour and light.peak_level < level and light.over_surroundings < over

@@ -153,6 +153,23 @@ def test_room_light_on_a_shell_is_not_light_through_it():
     assert not quality.usable
 
 
+@pytest.mark.parametrize("shell", [(98.0, 90.0, 70.0), (190.0, 120.0, 75.0), (110.0, 62.0, 6.0)])
+def test_a_shell_of_one_hue_is_not_lit_from_within(shell):
+    """Lambert's cosine: room light on a matt shell changes its brightness, not its hue."""
+    v, u = coordinates(outline())
+    inside = (u**2 + v**2 < 1)[..., None]
+    cosine = np.sqrt(np.clip(1 - 0.6 * (u**2 + v**2), 0, 1))[..., None]
+    grain = np.random.default_rng(4).normal(0, 1.5, (*SHAPE, 3))
+    plain = np.clip(np.where(inside, cosine * shell, 8.0) + grain, 0, 255).astype(np.uint8)
+    quality = judge_quality(plain, outline())
+    assert quality.problems == ("not lit",)
+    assert not quality.usable
+    # Beer and Lambert: light on its way through takes on the colour of what it went through.
+    depth = (0.6 + 0.4 * u)[..., None] * (0.2, 0.8, 1.4)
+    through = np.clip(np.where(inside, cosine * shell * np.exp(-depth), 8.0) + grain, 0, 255)
+    assert "not lit" not in judge_quality((through * 1.2).clip(0, 255).astype(np.uint8), outline()).problems
+
+
 def test_one_lamp_is_fine_and_two_are_named():
     assert judge_quality(egg(lamps="one"), outline()).problems == ()
     two = judge_quality(egg(lamps="two"), outline())
