@@ -10,7 +10,7 @@ directions says how unlike the examples an egg is. All are stored as one ONNX fi
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -20,7 +20,7 @@ import onnxruntime
 from numpy.typing import NDArray
 from sklearn.linear_model import LogisticRegression
 
-from models.basis import Basis, fit_basis
+from models.basis import Basis
 from models.day_head import DayHead
 from models.novelty import KnownLooks
 from models.proposal import Status
@@ -28,8 +28,6 @@ from vision.onnx_session import single_thread_session
 
 FloatArray = NDArray[np.float64]
 STATUSES: tuple[Status, ...] = ("clear", "early death", "developing")
-# The defaults; what ships is chosen on evenings left out (models.evaluation.nested).
-STATUS_STRENGTH = 0.01
 MOST_STEPS, NEAR_ENOUGH = 400, 1e-3  # of the logistic fit
 
 
@@ -53,43 +51,35 @@ class LinearHead:
         return matrix.astype(np.float32), (self.offset - self.mean @ matrix).astype(np.float32)
 
 
-def fit_status_head(
-    embeddings: NDArray[np.floating],
-    statuses: Sequence[str],
-    weights: FloatArray,
-    *,
-    strength: float = STATUS_STRENGTH,
-    basis: Basis | None = None,
-) -> LinearHead:
-    """Multinomial logistic regression; its softmax gives the probabilities of :data:`STATUSES`.
-
-    Parameters
-    ----------
-    embeddings, statuses, weights
-        Examples, (N, D), N, (N,).
-    strength
-        scikit-learn's ``C``: the smaller, the smaller the weights are held.
-    basis
-        The directions to fit in; by default those of the examples themselves.
-
-    Raises
-    ------
-    ValueError
-        Where one of the statuses has no example.
-    """
-    lacking = [s for s in STATUSES if s not in set(statuses)]
-    if lacking:
-        raise ValueError(f"no example of {' or '.join(lacking)} to learn from")
-    basis = basis or fit_basis(embeddings, weights)
-    labels = np.array([STATUSES.index(s) for s in statuses])
-    matrix, offset = fit_statuses(basis(embeddings), labels, weights, strength=strength)
+def status_head(basis: Basis, matrix: FloatArray, offset: FloatArray) -> LinearHead:
+    """The head of a fit in the directions of ``basis``, for raw embeddings."""
     return LinearHead(basis.mean, basis.scale, basis.directions @ matrix, offset)
 
 
 def fit_statuses(
     coordinates: NDArray[np.floating], labels: NDArray[np.int64], weights: FloatArray, *, strength: float
 ) -> tuple[FloatArray, FloatArray]:
-    """The logistic regression itself, in coordinates (N, K): a matrix (K, 3) and an offset (3,)."""
+    """Multinomial logistic regression; its softmax gives the probabilities of :data:`STATUSES`.
+
+    Parameters
+    ----------
+    coordinates, labels, weights
+        Examples in the directions of a basis, (N, K); places in :data:`STATUSES`, (N,); (N,).
+    strength
+        scikit-learn's ``C``: the smaller, the smaller the weights are held.
+
+    Returns
+    -------
+    A matrix (K, 3) and an offset (3,).
+
+    Raises
+    ------
+    ValueError
+        Where one of the statuses has no example.
+    """
+    lacking = [status for place, status in enumerate(STATUSES) if place not in labels]
+    if lacking:
+        raise ValueError(f"no example of {' or '.join(lacking)} to learn from")
     model = LogisticRegression(C=strength, max_iter=MOST_STEPS, tol=NEAR_ENOUGH)
     model.fit(coordinates, labels, sample_weight=weights * len(weights) / weights.sum())
     return np.asarray(model.coef_.T, float), np.asarray(model.intercept_, float)

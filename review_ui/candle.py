@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from tqdm import tqdm
 
@@ -120,6 +120,8 @@ def run(options: argparse.Namespace, *, ask: Ask | None = None) -> int:
         with records.read() as session:
             questions = candling.contradictions(session, matching, day=day)
             moved = candling.stored_before(session, matching, day=day)
+            points = candling.operating_points(records)
+            entries = candling.with_earlier_days(session, matching, day=day, points=points)
         named = [(printable(file.name), file.examined.reading) for file in files]
         remarks = (
             *candling.clock_remarks(batch, files, day=day),
@@ -132,7 +134,7 @@ def run(options: argparse.Namespace, *, ask: Ask | None = None) -> int:
         for line in (*(one.error for one in matching.unread), *remarks, *(one.sentence for one in questions)):
             print(line, file=sys.stderr)
         if options.json != STANDARD_OUTPUT:
-            sys.stdout.write(_table(matching))
+            sys.stdout.write(_table(matching, entries))
 
         settled: Matching | None = matching
         if not options.yes and (cups is None or questions or moved) and matching.matches:
@@ -234,10 +236,11 @@ def _day(day: float | None, batch: Batch, photos: Sequence[Path]) -> float:
     return day
 
 
-def _table(matching: Matching) -> str:
+def _table(matching: Matching, entries: Sequence[Mapping[str, Any]]) -> str:
+    """A line an egg: the proposal as it would be stored, the egg's earlier days in it."""
     lines = []
-    for match in matching.matches:
-        proposal = match.record["proposal"]
+    for match, entry in zip(matching.matches, entries, strict=True):
+        proposal = entry["proposal"]
         photo = printable(match.file.name)
         lines.append(
             f"{match.egg.cup:<4}  {photo}  {proposal['status']}, {proposal['decision']}: "

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -75,6 +76,7 @@ __all__ = [
     "store_matching",
     "swapped",
     "tray_remarks",
+    "with_earlier_days",
     "without",
 ]
 
@@ -252,12 +254,8 @@ def store_matching(records: Records, matching: Matching, *, day: float, model: s
     looks, added = [], 0
     seen: list[tuple[Look, NDArray[np.float32] | None]] = []
     with records.write() as session:
-        swapped_with = {
-            id(one.match): one.swap_with.egg.cup
-            for one in contradictions(session, matching, day=day)
-            if one.swap_with is not None
-        }
-        for match in matching.matches:
+        entries = with_earlier_days(session, matching, day=day, points=points)
+        for match, measured in zip(matching.matches, entries, strict=True):
             file = kept.get(match.sha256)
             if file is None:
                 continue
@@ -271,14 +269,6 @@ def store_matching(records: Records, matching: Matching, *, day: float, model: s
                 taken_at=about["taken_at"],
             )
             view = about["view"]
-            measured = in_the_light_of(
-                match.record,
-                past_of(session, match.egg.id, batch_id=match.egg.batch_id),
-                day=day,
-                view=view,
-                points=points,
-                perhaps_cup=swapped_with.get(id(match)),
-            )
             earlier = _same_photo(session, match, day)
             look = add_reading(
                 session,
@@ -307,6 +297,31 @@ def _seen(match: Match) -> NDArray[np.float32] | None:
     """What the judge saw of a match's egg, where it was judged here."""
     judged = match.file.examined.judgements
     return judged[match.number - 1].embedding if match.number <= len(judged) else None
+
+
+def with_earlier_days(
+    session: Session, matching: Matching, *, day: float, points: Callable[[], OperatingPoints]
+) -> tuple[dict[str, Any], ...]:
+    """Each match's entry, in order, with the proposal that the egg's earlier days make of it.
+
+    As it is stored; ``points`` as for :func:`review_ui.candling_history.in_the_light_of`.
+    """
+    swapped_with = {
+        id(one.match): one.swap_with.egg.cup
+        for one in contradictions(session, matching, day=day)
+        if one.swap_with is not None
+    }
+    return tuple(
+        in_the_light_of(
+            match.record,
+            past_of(session, match.egg.id, batch_id=match.egg.batch_id),
+            day=day,
+            view=match.file.examined.record["view"],
+            points=points,
+            perhaps_cup=swapped_with.get(id(match)),
+        )
+        for match in matching.matches
+    )
 
 
 def operating_points(records: Records) -> Callable[[], OperatingPoints]:

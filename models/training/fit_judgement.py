@@ -32,7 +32,7 @@ from models.evaluation.nested_day import living_part
 from models.evaluation.novelty_checks import novelty_rows
 from models.evaluation.whole_judge import CONFIRM_FROM
 from models.examples import Examples
-from models.heads import STATUSES, LinearHead, StoredHeads, load_heads, save_heads, with_card
+from models.heads import STATUSES, StoredHeads, load_heads, save_heads, status_head, with_card
 from models.judgement_text import report_text
 from models.model_files import write_manifest
 from models.shared_data import RealPhoto, real_photos, shared_folder
@@ -70,8 +70,7 @@ def fit(photos: Sequence[JudgedPhoto], drawn: Examples, out: Path) -> StoredHead
     living = living_part(real, drawn, every)
     choice = choose_status(real, drawn, every, living=living, shown=[p.shown for p in photos])
     matrix, offset = fitted_status(real, drawn, choice)
-    basis = choice.basis
-    status = LinearHead(basis.mean, basis.scale, basis.directions @ matrix, offset)
+    status = status_head(choice.basis, matrix, offset)
     counts = {
         "real_photos": {s: sum(t == s for t in real.statuses) for s in STATUSES},
         "dead_eggs": len(np.unique(real.eggs[real.dead])),

@@ -238,7 +238,10 @@ def test_a_contradiction_is_asked_even_where_the_cups_were_named(spring, capsys)
         add_look(records, eggs_by_cup()["A1"], day=5)
     status, asked = candled(["Spring", str(CLEAR), "--cups", "A1", "--day", "7"], answers=[True])
     assert (status, asked) == (0, ["Store 1 readings of day 7 as listed?"])
-    assert "looks clear, but had veins on day 5; was it swapped with another egg?" in capsys.readouterr().err
+    shown = capsys.readouterr()
+    assert "looks clear, but had veins on day 5; was it swapped with another egg?" in shown.err
+    # The list shows what is stored, the earlier day in it, not what the picture alone says.
+    assert "clear, review: contradicts an earlier day: looks clear, but had veins on day 5" in shown.out
     look = as_json(capsys, "tray", "show", "Spring")["tray"]["eggs"][0]["look"]
     assert look["measured"]["proposal"]["decision"] == "review"
 

@@ -12,17 +12,19 @@ from sklearn.linear_model import LogisticRegression
 from models.basis import fit_basis
 from models.day_head import fit_day_head, kernel_ridge, squared_distances
 from models.heads import (
-    STATUS_STRENGTH,
     STATUSES,
-    fit_status_head,
+    LinearHead,
+    fit_statuses,
     load_heads,
     save_heads,
     softmax,
+    status_head,
     with_card,
 )
 from models.novelty import known_looks
 
 D = 24
+STRENGTH = 0.01  # scikit-learn's ``C``
 
 
 def examples(count: int = 120, seed: int = 0) -> tuple[np.ndarray, list[str], np.ndarray]:
@@ -34,11 +36,17 @@ def examples(count: int = 120, seed: int = 0) -> tuple[np.ndarray, list[str], np
     return embeddings, [STATUSES[i] for i in labels], days
 
 
+def fitted(embeddings: np.ndarray, statuses: list[str], weights: np.ndarray) -> LinearHead:
+    basis = fit_basis(embeddings, weights)
+    labels = np.array([STATUSES.index(s) for s in statuses])
+    return status_head(basis, *fit_statuses(basis(embeddings), labels, weights, strength=STRENGTH))
+
+
 def test_status_head_is_scikit_learns_logistic_regression() -> None:
     embeddings, statuses, _ = examples()
-    head = fit_status_head(embeddings, statuses, np.ones(len(statuses)))
+    head = fitted(embeddings, statuses, np.ones(len(statuses)))
     standard = (embeddings - embeddings.mean(axis=0)) / (embeddings.std(axis=0) + 1e-3)
-    reference = LogisticRegression(C=STATUS_STRENGTH, max_iter=3000, tol=1e-6).fit(standard, statuses)
+    reference = LogisticRegression(C=STRENGTH, max_iter=3000, tol=1e-6).fit(standard, statuses)
     order = [list(reference.classes_).index(s) for s in STATUSES]
     wanted = reference.predict_proba(standard)[:, order]
     # Both stop when near enough to the same optimum.
@@ -87,13 +95,13 @@ def test_a_status_without_examples_is_refused() -> None:
     embeddings, statuses, _ = examples()
     living = ["developing" if s == "early death" else s for s in statuses]
     with pytest.raises(ValueError, match="no example of early death"):
-        fit_status_head(embeddings, living, np.ones(len(living)))
+        fitted(embeddings, living, np.ones(len(living)))
 
 
 def test_the_file_answers_as_the_heads_do(tmp_path: Path) -> None:
     embeddings, statuses, days = examples()
     weights = np.ones(len(statuses))
-    status = fit_status_head(embeddings, statuses, weights)
+    status = fitted(embeddings, statuses, weights)
     day = fit_day_head(embeddings, days, weights)
     known = known_looks(fit_basis(embeddings, weights, count=5), embeddings, weights)
     path = tmp_path / "heads.onnx"
