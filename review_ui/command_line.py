@@ -17,7 +17,22 @@ from importlib import metadata
 
 from review_ui.errors import UsageError
 
-COMMANDS = ("demo", "examine", "batch", "tray", "candle", "review", "pull", "train", "evaluate", "card")
+COMMANDS = (
+    "demo",
+    "examine",
+    "machine",
+    "instrument",
+    "batch",
+    "tray",
+    "log",
+    "weigh",
+    "candle",
+    "review",
+    "pull",
+    "train",
+    "evaluate",
+    "card",
+)
 
 OK, WRONG_USAGE, INTERRUPTED = 0, 2, 130
 
