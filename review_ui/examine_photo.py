@@ -25,6 +25,7 @@ from models.own_model import ModelInUse
 from models.proposal import Judgement
 from review_ui.examine_json import photo_record
 from review_ui.output_files import replaced_file, why
+from vision.network_files import NetworkFileError
 from vision.overlay import draw_overlay
 from vision.photo import Photo, PhotoError, open_photo, printable
 from vision.reading import PhotoReading, Reading
@@ -140,6 +141,8 @@ def examine_photo(
         record = photo_record(reading, judgements)
     except ModelFileError as error:
         return failed(task, f"{name} could not be judged: {error}", photo)
+    except NetworkFileError as error:
+        return failed(task, f"{name} could not be read: {error}", photo)
     except MemoryError:
         return failed(task, f"{name} needs more memory than is free; save it smaller and try again.", photo)
     except Exception as error:  # noqa: BLE001 (the one place between any fault and the other photos)

@@ -9,9 +9,18 @@ from pathlib import Path
 
 import onnxruntime
 
+from vision.network_files import check_listed
+
 
 def single_thread_session(path: Path) -> onnxruntime.InferenceSession:
-    """The network of an ONNX file, ready to run."""
+    """The network of an ONNX file, ready to run.
+
+    Raises
+    ------
+    vision.network_files.NetworkFileError
+        Where it is one of Trayglow's own and was changed.
+    """
+    check_listed(path)
     options = onnxruntime.SessionOptions()
     options.intra_op_num_threads = 1
     options.inter_op_num_threads = 1

@@ -22,6 +22,7 @@ from torch import nn
 from models.model_files import SHIPPED, write_manifest
 from models.training.efficientnet_lite import EfficientNetLite0, imagenet_lite0
 from models.training.fold_padding import fold_padding
+from vision import network_files
 
 SMALLEST_HALVED = 256  # tensors of fewer values stay as they are
 LARGEST_DIFFERENCE = 0.01  # root mean square over the answers' own spread, half against full weights
@@ -103,6 +104,8 @@ def main() -> None:
             write_manifest()
     else:
         export(egg_mask_network(options.weights), options.path, output="logits", side=256, any_size=True)
+        if options.path.resolve().parent == network_files.FOLDER:
+            network_files.write_checksums()
 
 
 if __name__ == "__main__":

@@ -18,6 +18,7 @@ import onnxruntime
 from onnx import helper
 
 from models.model_files import SHIPPED, write_manifest
+from vision import network_files
 
 
 def fold_padding(model: onnx.ModelProto) -> int:
@@ -96,6 +97,8 @@ def main() -> None:
     onnx.save(model, str(path))
     if path.resolve().parent == SHIPPED:
         write_manifest()
+    if path.resolve().parent == network_files.FOLDER:
+        network_files.write_checksums()
 
 
 if __name__ == "__main__":
