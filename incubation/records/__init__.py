@@ -6,6 +6,8 @@ session of :class:`Records` and give out plain frozen records.
 
 from __future__ import annotations
 
+from incubation.records.archive import ArchiveSummary, write_archive
+from incubation.records.archive_import import import_archive
 from incubation.records.batch_events import (
     EVENT_KINDS,
     BatchEvent,
@@ -174,6 +176,9 @@ from incubation.records.weighings import (
 )
 
 __all__ = [
+    "import_archive",
+    "ArchiveSummary",
+    "write_archive",
     "QuestionedError",
     "SIGNS",
     "EVENT_KINDS",

@@ -35,6 +35,11 @@ def known_suffix(name: str) -> str:
     return suffix if suffix in _SUFFIXES else _ANY_SUFFIX
 
 
+def kept_suffixes() -> tuple[str, ...]:
+    """Every ending under which a photo may be kept."""
+    return (*_SUFFIXES, _ANY_SUFFIX)
+
+
 def read_source(source: bytes | Path) -> bytes:
     """All bytes of a photo.
 
@@ -79,7 +84,7 @@ def keep_file(folder: Path, data: bytes, suffix: str, *, sha256: str | None = No
     try:
         if not (path.is_file() and path.stat().st_size == len(data)):
             path.parent.mkdir(parents=True, exist_ok=True)
-            _write_whole(path, data)
+            write_whole(path, data)
     except OSError as error:
         raise RecordsError(
             f"The photo could not be kept in {folder} ({_why(error)}); make room there or allow writing, "
@@ -111,7 +116,8 @@ def check_photo_folder(place: Path, folder: Path) -> None:
         ) from error
 
 
-def _write_whole(path: Path, data: bytes) -> None:
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file that is there whole or not at all, whatever happens; raises ``OSError``."""
     part = path.with_name(f".{uuid.uuid4().hex}.part")
     try:
         with part.open("xb") as file:
