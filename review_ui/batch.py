@@ -17,6 +17,7 @@ from incubation.records import (
     trays_of,
 )
 from incubation.species import SPECIES
+from review_ui.batch_dates import add_date_actions
 from review_ui.record_json import batch_json, today, tray_json
 from review_ui.record_options import add_record_options, answer, opened
 from review_ui.tray_text import tray_text
@@ -25,7 +26,7 @@ from review_ui.typed_dates import moment_option
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add this command and its options."""
-    parser = commands.add_parser("batch", help="record a new batch; list and show batches")
+    parser = commands.add_parser("batch", help="record a new batch; list and show batches; what is due")
     actions = parser.add_subparsers(title="actions", metavar="ACTION", required=True)
 
     new = actions.add_parser("new", help="record a new batch")
@@ -56,7 +57,8 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     show = actions.add_parser("show", help="show a batch: its trays and how the eggs stand")
     show.add_argument("name", metavar="NAME", help="the batch")
     show.set_defaults(run=_show)
-    for action in (new, listing, show):
+    add_date_actions(actions)
+    for action in actions.choices.values():
         add_record_options(action)
 
 

@@ -24,6 +24,7 @@ COMMANDS = (
     "instrument",
     "batch",
     "tray",
+    "eggs",
     "log",
     "weigh",
     "candle",
