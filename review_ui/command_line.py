@@ -30,6 +30,7 @@ COMMANDS = (
     "candle",
     "review",
     "pull",
+    "hatch",
     "train",
     "evaluate",
     "card",
