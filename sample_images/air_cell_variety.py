@@ -16,6 +16,8 @@ from sample_images.biology import EggSpec, air_volume_mm3, with_air_volume
 from sample_images.scene import Scene
 
 LOOSE_SHARE = 0.1
+# What shipping does to air cells. The last is the sound egg beside them.
+AIR_CELL_FAULTS = ("leans along the line of sight", "saddle along the line of sight", "bubbles", "none")
 
 
 def varied_egg(rng: np.random.Generator, spec: EggSpec) -> EggSpec:
@@ -29,6 +31,36 @@ def varied_egg(rng: np.random.Generator, spec: EggSpec) -> EggSpec:
     changed = replace(spec, sag_mm=float(rng.normal(0, 0.6)), tilt_deg=tilt)
     # At least a film of air, at most a cell to a third of the length.
     return with_air_volume(changed, float(np.clip(air, 150.0, 0.28 * spec.mass_at_setting_g * 1000)))
+
+
+def faulty_egg(rng: np.random.Generator, spec: EggSpec, fault: str) -> EggSpec:
+    """The same egg as shipping may have left it; the depth of its air cell is that of a candled egg.
+
+    Parameters
+    ----------
+    rng
+        Source of chance.
+    spec
+        The egg.
+    fault
+        One of :data:`AIR_CELL_FAULTS`. The first two show no slope in the picture: the rim leans, or swings,
+        toward the camera or away from it.
+
+    Raises
+    ------
+    ValueError
+        Where ``fault`` is none of them.
+    """
+    if fault not in AIR_CELL_FAULTS:
+        raise ValueError(f"air_cell_fault must be one of {', '.join(AIR_CELL_FAULTS)}, not {fault!r}")
+    depth = float(rng.uniform(0.09, 0.2)) * spec.profile.length
+    spec = replace(spec, air_cell_depth_mm=depth, tilt_deg=float(abs(rng.normal(0, 2))), far_rim=0.4)
+    way = float(rng.choice([90.0, 270.0]) + rng.normal(0, 15))  # the camera's side is at 90 degrees
+    if fault == "leans along the line of sight":
+        return replace(spec, tilt_deg=float(rng.uniform(24, 36)), tilt_azimuth_deg=way)
+    if fault == "saddle along the line of sight":
+        return replace(spec, saddle_mm=float(rng.uniform(2.5, 4.5)), tilt_azimuth_deg=way)
+    return replace(spec, bubbles=int(rng.integers(3, 9))) if fault == "bubbles" else spec
 
 
 def varied_scene(rng: np.random.Generator, specs: tuple[EggSpec, ...], scene: Scene) -> Scene:

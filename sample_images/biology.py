@@ -89,6 +89,9 @@ class EggSpec:
         Strength of everything red, about 1.
     yolks
         1, or 2 in a clear egg.
+    saddle_mm, bubbles, far_rim
+        Shipped eggs only, never drawn at random: how far the rim swings out of its plane, small bubbles under
+        the membrane by number, and how dark the rim's far half shows beside the near one.
     """
 
     status: Status
@@ -107,6 +110,9 @@ class EggSpec:
     embryo_place: float = 0.1
     blood: float = 1.0
     yolks: int = 1
+    saddle_mm: float = 0.0
+    bubbles: int = 0
+    far_rim: float = 0.0
     blemishes: Blemishes = field(default_factory=Blemishes)
 
     @property
@@ -119,7 +125,10 @@ class EggSpec:
     @property
     def rim_plane(self) -> RimPlane:
         return RimPlane(
-            self.air_cell_depth_mm - self.profile.length / 2, self.tilt_deg, self.tilt_azimuth_deg
+            self.air_cell_depth_mm - self.profile.length / 2,
+            self.tilt_deg,
+            self.tilt_azimuth_deg,
+            self.saddle_mm,
         )
 
 

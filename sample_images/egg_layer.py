@@ -11,6 +11,7 @@ from PIL import Image, ImageDraw
 from scipy.ndimage import gaussian_filter, uniform_filter
 
 from sample_images.biology import EggSpec
+from sample_images.bubbles import bubbles_under
 from sample_images.canvas import enlarged
 from sample_images.contents import Inside, fill
 from sample_images.marks import crack, dark_marks, hairline_cracks, shell_texture, stray_hairs, thin_patches
@@ -246,10 +247,19 @@ def draw_layer(
     line = None
     if len(rim) > 1 and lighting.rim_line > 0:
         line = np.float32(lighting.rim_line) * _line(rim, patch, (x0, y0), scale, lighting)
+        if spec.far_rim:
+            line = line + np.float32(lighting.rim_line * spec.far_rim) * _far_line(
+                spec, solid, view, patch, (x0, y0), scale, lighting
+            )
     change = _rim_change(rim - np.asarray([x0, y0]), light, full, line, lighting)
     light += cell * np.float32(lighting.cell_contrast) * (full[..., 3:6] - light)
     if line is not None:
         light *= (1 - line)[..., None]
+    if spec.bubbles:
+        bubbly = bubbles_under(
+            np.random.default_rng([seed, 10]), spec, solid, view, patch, (x0, y0), lighting.scatter_mm
+        )
+        light *= bubbly[..., None]
     texture = shell_texture(rngs[2], patch, scale, spec.blemishes)
     if spec.blemishes.crack:
         texture += crack(rngs[3], patch, scale)
@@ -366,6 +376,27 @@ def _rim_change(
     if line is not None:
         result += 2 * line[y, x][:, None]
     return result
+
+
+def _far_line(
+    spec: EggSpec,
+    solid: Solid,
+    view: View,
+    patch: tuple[int, int],
+    corner: tuple[int, int],
+    scale: float,
+    lighting: Lighting,
+) -> Float32Array:
+    """The rim's far half, seen through the egg: blurred by what lies before it."""
+    rim = spec.rim_plane.rim(solid)
+    away = (solid.normals(rim) * view.toward_camera(rim)).sum(-1) <= 0
+    if not away.any() or away.all():
+        return np.zeros(patch, np.float32)
+    first = int(np.flatnonzero(away & ~np.roll(away, 1))[0])
+    half = np.roll(view.project(rim), -first, axis=0)[: int(away.sum())]
+    return np.asarray(
+        gaussian_filter(_line(half, patch, corner, scale, lighting), 0.5 * scale), dtype=np.float32
+    )
 
 
 def _line(

@@ -253,35 +253,51 @@ def _outline_ends(solid: Solid, cx: float, rho: float) -> tuple[float, float]:
 
 @dataclass(frozen=True)
 class RimPlane:
-    """The plane of the air cell's rim: where it crosses the axis (x, mm), tilt and its direction."""
+    """The plane of the air cell's rim: where it crosses the axis (x, mm), tilt and its direction.
+
+    ``saddle_mm`` is how far the rim swings to and fro out of that plane, twice in a round.
+    """
 
     x: float
     tilt_deg: float
     azimuth_deg: float
+    saddle_mm: float = 0.0
 
     def beyond(self, points: NDArray[np.floating]) -> NDArray[np.floating]:
-        """Distance on the blunt side of the plane, mm (negative inside the contents)."""
+        """Distance on the blunt side of the rim's plane, mm (negative inside the contents).
+
+        A saddle's swing is taken as at the shell, where all that asks lies.
+        """
         tilt, azimuth = math.radians(self.tilt_deg), math.radians(self.azimuth_deg)
         normal = np.array(
             [-math.cos(tilt), math.sin(tilt) * math.cos(azimuth), math.sin(tilt) * math.sin(azimuth)],
             dtype=points.dtype,
         )
-        return points @ normal + points.dtype.type(math.cos(tilt) * self.x)
+        distance: NDArray[np.floating] = points @ normal + points.dtype.type(math.cos(tilt) * self.x)
+        if self.saddle_mm:
+            swing = math.cos(tilt) * self._swing(np.arctan2(points[..., 2], points[..., 1]))
+            distance = distance + swing.astype(points.dtype)
+        return distance
+
+    def _swing(self, phi: NDArray[np.floating]) -> NDArray[np.floating]:
+        result: NDArray[np.floating] = self.saddle_mm * np.cos(2 * (phi - math.radians(self.azimuth_deg)))
+        return result
 
     def rim(self, solid: Solid, count: int = 240) -> FloatArray:
         """Points of the rim, (count, 3), by angle about the axis."""
         phi = np.linspace(0, 2 * np.pi, count, endpoint=False)
         lean = math.tan(math.radians(self.tilt_deg)) * np.cos(phi - math.radians(self.azimuth_deg))
+        middle = self.x + self._swing(phi)
         half = solid.profile.length / 2
         low, high = np.full_like(phi, -half), np.full_like(phi, half)
         for _ in range(8):
             x = (low + high) / 2
-            inside = self.x + lean * solid.radius(x) - x > 0
+            inside = middle + lean * solid.radius(x) - x > 0
             low, high = np.where(inside, x, low), np.where(inside, high, x)
         for _ in range(5):
             radius = solid.radius(x)
             slope = solid.slope_of_square(x) / (2 * np.maximum(radius, 1e-6))
-            step = (self.x + lean * radius - x) / (lean * slope - 1)
+            step = (middle + lean * radius - x) / (lean * slope - 1)
             x = np.clip(x - step, low, high)
         radius = solid.radius(x)
         return np.stack([x, radius * np.cos(phi), radius * np.sin(phi)], axis=-1)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from sample_images.air_cell_variety import varied_egg, varied_scene
+from sample_images.air_cell_variety import faulty_egg, varied_egg, varied_scene
 from sample_images.backdrop import Place, backdrop
 from sample_images.biology import EggSpec, random_egg
 from sample_images.camera import encode_jpeg, expose
@@ -200,6 +200,7 @@ def random_side_view(
     bad_share: float = 0.12,
     problem: str | None = None,
     varied: bool = False,
+    air_cell_fault: str | None = None,
 ) -> SimulatedPhoto:
     """A side view drawn at random; whatever is given is kept.
 
@@ -223,6 +224,8 @@ def random_side_view(
     varied
         Draw air cells and lamps beyond the usual ones (:mod:`sample_images.air_cell_variety`); what
         those change (lamp, pose, tilt) is then not kept.
+    air_cell_fault
+        One of :data:`sample_images.air_cell_variety.AIR_CELL_FAULTS`; the scene stays the same.
     """
     if day is None and eggs > 1:
         day = float(rng.uniform(2, 18))
@@ -244,4 +247,7 @@ def random_side_view(
         chance = np.random.default_rng([seed, 7])
         specs = tuple(varied_egg(chance, spec) for spec in specs)
         scene = varied_scene(chance, specs, scene)
+    if air_cell_fault is not None:
+        shipping = np.random.default_rng([seed, 11])
+        specs = tuple(faulty_egg(shipping, spec, air_cell_fault) for spec in specs)
     return draw_eggs(specs, scene, seed)

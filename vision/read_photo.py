@@ -130,7 +130,7 @@ def read_egg(rgb: RgbImage, egg: FoundEgg, *, view: View) -> Reading:
     probability = np.zeros(region.shape, np.float32)
     veins = NO_VEINS
     if view == "side":
-        air_cell, no_line = side_view_air_cell(egg)
+        air_cell, no_line = side_view_air_cell(egg, rgb=rgb)
         if air_cell is None:
             missing["air_cell"] = no_line or "no line of an air cell shows"
         else:

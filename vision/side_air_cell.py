@@ -9,20 +9,24 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.air_bubbles import bubbles_by_line
 from vision.air_cell import measure_air_cell
-from vision.egg_mask import EggMaps
+from vision.egg_mask import EggMaps, RgbImage, cut_window
 from vision.find_eggs import FoundEgg, in_window
 from vision.reading import AirCell, Outline
 
 UNTOLD_POLE_DOUBT = 0.02  # of the length, where it is not known which end is blunt
+BUBBLY = "a round bright spot with a dark edge lies beside its line: it may be bubbly"
+_BUBBLE_LENGTH_PX = 512.0  # of the egg in the picture in which bubbles are sought; smaller ones stay
 _REACH = 0.2  # of the length, on either side of the pole, in which the egg's edge is sought
 
 
-def side_view_air_cell(egg: FoundEgg) -> tuple[AirCell | None, str | None]:
+def side_view_air_cell(egg: FoundEgg, *, rgb: RgbImage | None = None) -> tuple[AirCell | None, str | None]:
     """The air cell of an egg seen from the side, from the maps it was found by, in photo pixels.
 
     The closer look at the blunt end is read where there is one. The second is the reason where there is
-    no air cell; see :func:`vision.air_cell.measure_air_cell`.
+    no air cell; see :func:`vision.air_cell.measure_air_cell`. Bubbles are looked for where the photo
+    itself, ``rgb``, is given.
     """
     maps = egg.blunt_end_maps or egg.maps
     local = in_window(egg.outline, origin_px=maps.origin_px, scale=maps.scale)
@@ -34,7 +38,22 @@ def side_view_air_cell(egg: FoundEgg) -> tuple[AirCell | None, str | None]:
     )
     if air_cell is None:
         return None, reason
-    return replace(air_cell, boundary_px=maps.to_photo(air_cell.boundary_px)), None
+    air_cell = replace(air_cell, boundary_px=maps.to_photo(air_cell.boundary_px))
+    if rgb is not None and has_bubbles(rgb, egg.outline, air_cell):
+        air_cell = replace(air_cell, unusual=(*air_cell.unusual, BUBBLY))
+    return air_cell, None
+
+
+def has_bubbles(rgb: RgbImage, outline: Outline, air_cell: AirCell) -> bool:
+    """Whether a bubble shows beside the air cell's line, all in photo pixels."""
+    side = 1.1 * max(outline.length_px, outline.breadth_px)
+    size = int(min(side, 1.1 * _BUBBLE_LENGTH_PX))
+    if size < 8:
+        return False
+    picture, origin, scale = cut_window(rgb, centre_px=outline.centre_px, side_px=side, size=size)
+    local = in_window(outline, origin_px=origin, scale=scale)
+    line = (np.asarray(air_cell.boundary_px) - np.array(origin)) / scale
+    return bool(bubbles_by_line(picture, local, line))
 
 
 def line_shows(egg: FoundEgg) -> float:

@@ -51,7 +51,7 @@ def read_left_out(photo: RealPhoto) -> LeftOutReading:
     if not eggs:
         return LeftOutReading(photo, None, None, None)
     egg = max(eggs, key=lambda e: e.outline.length_px * e.outline.breadth_px)
-    air_cell, _ = side_view_air_cell(egg)
+    air_cell, _ = side_view_air_cell(egg, rgb=rgb)
     return LeftOutReading(photo, egg.outline, air_cell, embed([egg_crop(rgb, egg.outline)])[0])
 
 

@@ -323,6 +323,63 @@ def test_loose_and_saddle_shaped_air_cells_are_pointed_out() -> None:
     assert any("saddle" in words for words in saddle.unusual)
 
 
+def leaning_map(egg: DrawnEgg, lean_deg: float) -> NDArray[np.float32]:
+    """The air cell of a flat rim that leans toward the camera, cut out of the solid of revolution.
+
+    Each pixel sees the egg's near surface, straight on: it shows the cell where that lies beyond the plane.
+    """
+    depth, offset = egg.coordinates()
+    radius = egg.profile.radius(np.clip(depth - egg.length / 2, -egg.length / 2, egg.length / 2))
+    near = np.sqrt(np.maximum(radius**2 - offset**2, 0))
+    plane = egg.depth * egg.length + math.tan(math.radians(lean_deg)) * near
+    shown = (np.abs(offset) < radius) & (depth > 0) & (depth < plane)
+    return np.asarray(cv2.GaussianBlur(shown.astype(np.float32), (0, 0), 0.006 * egg.length))
+
+
+@pytest.mark.parametrize("lean_deg", [24, 30, 36])
+@pytest.mark.parametrize("depth", [0.08, 0.13, 0.18])
+def test_a_rim_that_leans_toward_the_camera_is_pointed_out_and_measured(
+    lean_deg: float, depth: float
+) -> None:
+    egg = DrawnEgg(depth=depth)
+    cell, reason = measure_air_cell(leaning_map(egg, lean_deg), egg.outline)
+    assert cell is not None, reason
+    assert any("wide open ellipse" in words for words in cell.unusual)
+    # 5 degrees: the map is blurred at the rim's ends, where a lean shows most.
+    assert cell.tilt_deg == pytest.approx(lean_deg, abs=5)
+    assert cell.depth_fraction == pytest.approx(depth, abs=0.025)
+    assert cell.intervals.depth_fraction is not None
+    assert cell.intervals.depth_fraction.low < depth < cell.intervals.depth_fraction.high
+
+
+@pytest.mark.parametrize("camera_deg", [-14, -10, 0, 10, 14])
+def test_a_camera_held_high_or_low_makes_no_cell_loose(camera_deg: float) -> None:
+    egg = DrawnEgg(depth=0.15, camera_deg=camera_deg)
+    cell, _ = measure_air_cell(egg.map(), egg.outline)
+    assert cell is not None
+    assert cell.unusual == ()
+
+
+def test_a_tilt_that_may_lie_along_the_line_of_sight_widens_its_interval() -> None:
+    level, looked_down_on = (
+        measure_air_cell(DrawnEgg(depth=0.15, camera_deg=camera).map(), DrawnEgg().outline)[0]
+        for camera in (0, -14)
+    )
+    assert level is not None
+    assert looked_down_on is not None
+    assert level.intervals.tilt_deg is not None
+    assert looked_down_on.intervals.tilt_deg is not None
+    assert looked_down_on.intervals.tilt_deg.low < 1
+    assert looked_down_on.intervals.tilt_deg.high > level.intervals.tilt_deg.high + 2
+    # More of such a line is put down to the camera, so the plane's depth is less sure too.
+    assert level.intervals.depth_fraction is not None
+    assert looked_down_on.intervals.depth_fraction is not None
+    widths = [
+        i.high - i.low for i in (level.intervals.depth_fraction, looked_down_on.intervals.depth_fraction)
+    ]
+    assert widths[1] > 1.3 * widths[0]
+
+
 def test_mask_is_the_silhouette_beyond_the_line() -> None:
     egg = DrawnEgg(axis_deg=250, tilt_deg=9, depth=0.2)
     cell, _ = measure_air_cell(egg.map(), egg.outline)

@@ -9,9 +9,10 @@ import pytest
 
 from incubation.egg_geometry import EggProfile, tilted_air_cell_volume_fraction, volume
 from models.evaluation.drawn_eggs import lamp_end
-from sample_images.air_cell_variety import varied_egg
+from sample_images.air_cell_variety import AIR_CELL_FAULTS, faulty_egg, varied_egg
 from sample_images.biology import EggSpec, air_volume_mm3, random_egg
 from sample_images.finish import drawn_contrast
+from sample_images.projection import RimPlane, Solid
 from sample_images.simulator import Pose, Scene, draw_egg, random_side_view
 
 SMALL = (240, 180)
@@ -42,6 +43,34 @@ def test_air_cells_differ_widely_and_keep_their_volume():
     assert min(depths) < 4
     assert max(depths) > 13
     assert sum(tilt > 15 for tilt in tilts) >= 2
+
+
+def test_what_shipping_does_is_drawn_into_the_same_scene():
+    eggs = {
+        fault: random_side_view(np.random.default_rng([3, 4]), size=SMALL, air_cell_fault=fault)
+        for fault in AIR_CELL_FAULTS
+    }
+    sound = eggs["none"]
+    for fault, photo in eggs.items():
+        assert np.array_equal(photo.eggs[0].outline_px, sound.eggs[0].outline_px)
+        assert np.array_equal(photo.rgb, sound.rgb) == (fault == "none")
+    assert eggs["leans along the line of sight"].eggs[0].air_cell.tilt_deg >= 24
+    # Bubbles change the light only; the rim stays where it was.
+    assert np.array_equal(eggs["bubbles"].eggs[0].air_cell.boundary_px, sound.eggs[0].air_cell.boundary_px)
+    with pytest.raises(ValueError, match="air_cell_fault must be one of"):
+        faulty_egg(
+            np.random.default_rng(1), EggSpec("clear", 5.0, EggProfile.from_length_breadth(57, 43)), "x"
+        )
+
+
+def test_a_saddle_s_rim_swings_twice_round_its_plane():
+    solid = Solid(EggProfile.from_length_breadth(57, 43))
+    rim = RimPlane(-18.0, 0.0, 90.0, saddle_mm=3.0).rim(solid, count=240)
+    phi = np.arctan2(rim[:, 2], rim[:, 1])
+    # Closed form: x = plane + s cos 2 (phi - azimuth), on the shell.
+    assert rim[:, 0] == pytest.approx(-18.0 + 3.0 * np.cos(2 * (phi - np.pi / 2)), abs=0.01)
+    assert np.hypot(rim[:, 1], rim[:, 2]) == pytest.approx(solid.radius(rim[:, 0]), abs=0.01)
+    assert RimPlane(-18.0, 0.0, 90.0, saddle_mm=3.0).beyond(rim) == pytest.approx(0, abs=0.01)
 
 
 @pytest.mark.parametrize(
