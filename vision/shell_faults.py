@@ -28,11 +28,14 @@ TWO_YOLKS = "two soft shadows side by side: the egg may have two yolks"
 
 # Cracks: at 480 pixels to the egg's length.
 CRACK_LENGTH_PX = 480.0
-CRACK_SIGMA_PX = 0.9
-CRACK_MAYBE, CRACK_MEAN = 2.4, 3.3  # a bright line over the noise: any pixel, and in the mean
-CRACK_BRIGHTER = (0.03, 0.3)  # natural logarithm, over what lies beside it; more is a lamp's reflection
+CRACK_SIGMA_PX = 1.3
+CRACK_MAYBE, CRACK_SURE = 2.3, 2.8  # a bright line over the noise: any pixel, and its clearest fifth
+CRACK_BRIGHTER = (0.015, 0.4)  # natural logarithm, over what lies beside it; more is a lamp's reflection
 SHORTEST_CRACK = 0.13  # extent, over egg length
-THICKEST_CRACK = 0.012
+THICKEST_CRACK = 0.02
+# Shell lies on both sides of a crack; beside the bright edge of a lamp or its holder it is dark.
+BESIDE_CRACK = 0.035  # of egg length
+DARK_BESIDE, MOST_DARK = 0.45, 0.12  # natural logarithm below the line; share of what lies beside it
 RIM = 0.035  # nothing is looked for so near the edge, over egg length
 MOST_CRACKS = 3
 # Patches and yolks: at 120 pixels to the egg's length.
@@ -96,22 +99,39 @@ def find_cracks(
         return ()
     score, rise = _bright_lines(picture, core, length)
     maybe = (score > CRACK_MAYBE) & core
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(maybe.astype(np.uint8), connectivity=8)
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(maybe.astype(np.uint8), connectivity=8)
     area = np.maximum(stats[:, cv2.CC_STAT_AREA], 1).astype(np.float64)
-    strength = np.bincount(labels.ravel(), weights=(score * maybe).ravel(), minlength=count) / area
-    brighter = np.bincount(labels.ravel(), weights=(rise * maybe).ravel(), minlength=count) / area
     extent = np.hypot(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) / length
     thick = area / np.maximum(extent * length**2, 1)
-    kept = [
-        k
-        for k in range(1, count)
-        if extent[k] >= SHORTEST_CRACK
-        and strength[k] >= CRACK_MEAN
-        and CRACK_BRIGHTER[0] <= brighter[k] <= CRACK_BRIGHTER[1]
-        and thick[k] <= THICKEST_CRACK
-    ]
+    light = np.asarray(np.log(picture.max(axis=2).astype(np.float32) + 8), np.float32)
+    kept = []
+    for k in np.flatnonzero((extent >= SHORTEST_CRACK) & (thick <= THICKEST_CRACK)):
+        window = _around(stats[k], BESIDE_CRACK * length)
+        line = labels[window] == k
+        if (
+            k > 0
+            and np.quantile(score[window][line], 0.8) >= CRACK_SURE
+            and CRACK_BRIGHTER[0] <= np.quantile(rise[window][line], 0.6) <= CRACK_BRIGHTER[1]
+            and _dark_beside(light[window], line, BESIDE_CRACK * length) <= MOST_DARK
+        ):
+            kept.append(int(k))
     kept.sort(key=lambda k: -extent[k])
     return tuple(LookHere(CRACK, _boundary(labels == k, scale)) for k in kept[:MOST_CRACKS])
+
+
+def _around(stats: NDArray[np.int32], margin_px: float) -> tuple[slice, slice]:
+    """The window of one connected component, with a margin."""
+    margin = math.ceil(margin_px)
+    x, y, wide, high = (int(v) for v in stats[:4])
+    return slice(max(y - margin, 0), y + high + margin), slice(max(x - margin, 0), x + wide + margin)
+
+
+def _dark_beside(light: Float32, line: BoolArray, reach_px: float) -> float:
+    """Share of what lies within reach of a line that is much darker than it (``light`` is a logarithm)."""
+    across = 2 * max(1, int(reach_px)) + 1
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (across, across))
+    beside = cv2.dilate(line.astype(np.uint8), disc) > 0
+    return float((light[beside] < np.median(light[line]) - DARK_BESIDE).mean())
 
 
 def _bright_lines(picture: NDArray[np.uint8], core: BoolArray, length: float) -> tuple[Float32, Float32]:
