@@ -263,8 +263,8 @@ def hatch_count(session: Session, batch: Batch) -> tuple[Json, str]:
     parts += [f"{count} {sign}" for sign, count in signs.items()]
     text = f"{batch.name}: {', '.join(parts)}.\n"
     if left:
-        text += f"Nothing recorded yet of {len(left)}: "
-        f"{', '.join(names[state.egg.id] for state in left[:40])}"
+        cups = ", ".join(names[state.egg.id] for state in left[:40])
+        text += f"Nothing recorded yet of {len(left)}: {cups}"
         text += " ...\n" if len(left) > 40 else "\n"
     if baskets:
         text += "Baskets: " + ", ".join(f"{name} ({count} eggs)" for name, count in baskets.items()) + ".\n"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from collections import defaultdict
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 
 from sqlalchemy.orm import Session
 
@@ -190,11 +191,13 @@ def _text(batch: Batch, rows: list[Json]) -> str:
         numbers=(0, 2, 3, 4, 5, 6, 7),
     )
     today = (datetime.now(UTC) - batch.set_at) / timedelta(days=1)
-    words = f"Aim: {low:g} to {high:g} % by day {species.water_loss_day} "
-    f"({species.source('water_loss_percent')})."
+    source = species.source("water_loss_percent")
+    words = f"Aim: {low:g} to {high:g} % by day {species.water_loss_day} ({source})."
     if 0 < today < species.water_loss_day:
         share = today / species.water_loss_day
         words += f" By now (day {today:.0f}) that is {low * share:.1f} to {high * share:.1f} %."
-    if any(row["lost_percent"] is None and row["number"] != rows[0]["number"] for row in rows):
+    if any(
+        after["lost_percent"] is None and after["what"] == before["what"] for before, after in pairwise(rows)
+    ):
         words += " Eggs taken off between two weighings make them no pair: weigh anew."
     return f"{table}{words}\n"

@@ -197,3 +197,14 @@ def test_trays_move_between_shelves(batch, capsys):
     assert main(["machine", "take", "Spring"]) == 0
     (kitchen,) = as_json(capsys, "machine", "list")["machines"]
     assert kitchen["trays"] == []
+
+
+def test_eggs_taken_off_between_two_weighings_make_no_pair(batch, capsys):
+    at = f"{datetime.now().astimezone() - timedelta(days=7):%Y-%m-%d %H:%M}"
+    assert main(["weigh", "Spring", "900", "--tare", "300", "--at", at]) == 0
+    assert "no pair" not in capsys.readouterr().out
+    assert main(["weigh", "Spring", "780", "--eggs", "9"]) == 0
+    said = capsys.readouterr().out
+    assert "no pair" in said
+    # The aim comes with its source (Meir & Ar 2008 for hens).
+    assert "Meir & Ar 2008" in said

@@ -1,0 +1,83 @@
+"""``trayglow report``: one page of PDF for the binder."""
+
+from __future__ import annotations
+
+import argparse
+from datetime import UTC, datetime
+from pathlib import Path
+
+from incubation.records import EggState, batch_by_name, egg_states, lots_of, trays_of
+from review_ui.errors import UsageError
+from review_ui.output_files import check_file, replaced_file, why
+from review_ui.record_options import add_record_options, answer, opened
+from review_ui.tray_text import cup_word
+from vision.photo import printable
+
+
+def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add this command and its options."""
+    parser = commands.add_parser(
+        "report",
+        help="write one page of PDF for the binder",
+        description="Rates, trays, deaths by day, the log in short and what may lie behind the eggs that "
+        "did not hatch.",
+    )
+    parser.add_argument("batch", metavar="BATCH")
+    parser.add_argument("file", type=Path, metavar="FILE", help="the PDF to write")
+    parser.add_argument("--paper", choices=("a4", "letter"), default="a4", help="(default: a4)")
+    add_record_options(parser)
+    parser.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Write the page; the exit status.
+
+    Raises
+    ------
+    UsageError
+        Where the batch is unknown or the file cannot be written.
+    """
+    from review_ui.report_page import ReportTray, report_pdf
+    from review_ui.services.hatch_report import hatch_report
+
+    check_file(options.file, "FILE")
+    now = datetime.now(UTC)
+    with opened(options) as records:
+        with records.read() as session:
+            batch = batch_by_name(session, options.batch)
+            report = hatch_report(session, [batch], now=now)
+            trays = []
+            for tray in trays_of(session, batch.id):
+                states = egg_states(session, batch.id, tray_id=tray.id)
+                trays.append(
+                    ReportTray(
+                        tray.name, tray.rows, tray.columns, {one.egg.cup: _word(one) for one in states}
+                    )
+                )
+            lots = lots_of(session, batch.id)
+        content = report_pdf(report, batch=batch, trays=trays, lots=lots, made_at=now, paper=options.paper)
+        try:
+            with replaced_file(options.file) as file:
+                file.write(content)
+        except OSError as error:
+            raise UsageError(
+                f"{printable(str(options.file))} could not be written ({why(error)})."
+            ) from error
+        answer(
+            options,
+            {"batch": batch.name, "file": str(options.file), "bytes": len(content)},
+            f"Wrote the page of {batch.name} to {printable(str(options.file))}.\n",
+        )
+    return 0
+
+
+def _word(state: EggState) -> str:
+    """What was found, where something was; else how the egg stands."""
+    outcome = state.outcome
+    if outcome is None or outcome.found is None:
+        return cup_word(state)
+    if outcome.found == "embryo":
+        if "pipped" in outcome.signs:
+            return "pipped"
+        return "embryo" if outcome.embryo_day is None else f"day {outcome.embryo_day:g}"
+    return {"no development": "infertile", "not opened": "closed"}.get(outcome.found, outcome.found)
