@@ -85,3 +85,19 @@ def published_share(from_day: float, to_day: float, *, term_days: float = TERM_D
         return sum(p.share * weibull_of(p.mean_day, p.sd_days).up_to(day) for p in KUURMAN_PHASES)
 
     return max(up_to(to_day) - up_to(from_day), 0.0) / up_to(end / scale)
+
+
+def most_published_share(from_day: float, to_day: float, *, term_days: float = TERM_DAYS) -> float:
+    """The larger of the two published shares of deaths between two days.
+
+    Kuurman's phases put nearly a third of the deaths before the end of day 0, where Jassim counts none, so
+    that for the days after the printed counts can be the larger ones. A day of the counts belongs to the
+    span where any part of it does.
+    """
+    scale = TERM_DAYS / term_days
+    counted = sum(
+        count
+        for day, count in enumerate(JASSIM_DEATHS, start=1)
+        if from_day * scale < day + 1 and day < to_day * scale
+    )
+    return max(counted / sum(JASSIM_DEATHS), published_share(from_day, to_day, term_days=term_days))
