@@ -85,6 +85,7 @@ def photo_record(reading: PhotoReading, judgements: Sequence[Judgement]) -> dict
         else {"number": reading.tray_card.number, "markers_seen": reading.tray_card.markers_seen},
         "mm_per_px": None if reading.mm_per_px is None else _rounded(reading.mm_per_px, _MM_PER_PX),
         "mm_from": reading.mm_from,
+        "mm_per_px_interval": _interval(reading.mm_per_px_interval, _MM_PER_PX),
     }
 
 

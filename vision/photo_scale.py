@@ -3,10 +3,9 @@
 A photo says how large a thing looks, not how large it is. The card is printed to scale, but its scale is that
 of its own plane. It is to lie level with the eggs' widest place (it says so in print); a card that lies d
 below it is smaller in the photo by the share d / h, h being the camera's distance, so the eggs would
-come out too large. Where d is stated that is taken out, with h from the card's own size in the photo and
-the angle of view of a phone's main lens (26 mm on 35 mm film, common practice; 24 to 28 mm occur): h is known
-to about a tenth, and what is left of the error is a tenth of d / h. Where d is not stated, a card
-1 cm off under a camera 50 cm away makes an error of 2 %.
+come out too large. Where d is stated that is taken out, with h from :mod:`vision.card_distance`. Each scale
+carries an interval: how well corners are found, how level a card lies, how far h is known; or how much the
+eggs differ whose mean was stated. A card 1 cm off under a camera 50 cm away makes an error of 2 %.
 """
 
 from __future__ import annotations
@@ -19,15 +18,20 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.reading import MillimetresFrom, Outline, Reading
+from vision.card_distance import card_distance
+from vision.reading import Interval, MillimetresFrom, Outline, Reading
 from vision.tray_card import TrayCard
 
 FloatArray = NDArray[np.float64]
 
-# Focal length over the picture's diagonal: 26 mm over the 43.3 mm diagonal of 35 mm film.
-FOCAL_OVER_DIAGONAL = 26.0 / 43.27
 NO_SCALE = "there is neither a tray card in the photo nor a stated egg size"
 ONE_EGG = "the only egg's size is the one that was stated"
+# Standard deviations. A card laid level by eye, or a height taken with a ruler, is right to about 7 mm nine
+# times in ten (common practice); what the tray's lattice adds; an outline's breadth, and a stated one, which
+# is to half a millimetre of some 43.
+LEVEL_SPREAD_MM = 4.0
+_LATTICE_SPREAD, _BREADTH_SPREAD, _STATED_SPREAD = 0.003, 0.02, 0.01
+_NINETY_PERCENT = 1.645  # standard deviations either side
 _FEWEST_CUPS = 6
 
 
@@ -35,14 +39,22 @@ _FEWEST_CUPS = 6
 class PhotoScale:
     """Millimetres a pixel at the height of the eggs' widest place.
 
-    ``mm_per_px`` holds in the middle of the tray; ``plane`` maps pixels to a plane seen straight
-    from above, (3, 3), and is ``None`` where the scale is taken to be the same all over the photo.
+    ``mm_per_px`` holds in the middle of the tray, ``spread`` is its standard deviation as a share; ``plane``
+    maps pixels to a plane seen straight from above, (3, 3), and is ``None`` where the scale is taken to be
+    the same all over the photo.
     """
 
     mm_per_px: float
     source: MillimetresFrom
     plane: FloatArray | None = None
     unit: float = 1.0
+    spread: float = 0.0
+
+    @property
+    def interval(self) -> Interval:
+        """Holds the true scale in about 90 of 100 photos."""
+        off = math.exp(_NINETY_PERCENT * self.spread)
+        return Interval(self.mm_per_px / off, self.mm_per_px * off)
 
     def at(self, place: tuple[float, float]) -> float:
         """Millimetres a pixel at a place in the photo."""
@@ -70,8 +82,13 @@ def stated_scale(outlines: Sequence[Outline], egg_size_mm: tuple[float, float]) 
         raise ValueError(f"An egg's length and breadth are above 0 mm, not {egg_size_mm}.")
     if not outlines:
         return None
-    breadth = float(np.median([outline.breadth_px for outline in outlines]))
-    return PhotoScale(egg_size_mm[1] / breadth, "stated egg size")
+    breadths = np.array([outline.breadth_px for outline in outlines])
+    breadth = float(np.median(breadths))
+    # The mean of the same eggs was stated, so only how far a median lies off a mean is left to chance
+    # (pi / 2 - 1 of the mean's own variance, for a normal spread); and each outline's error.
+    apart = float(breadths.std() / breadth) * math.sqrt((math.pi / 2 - 1) / len(breadths))
+    spread = math.hypot(apart, _BREADTH_SPREAD / math.sqrt(len(breadths)), _STATED_SPREAD)
+    return PhotoScale(egg_size_mm[1] / breadth, "stated egg size", spread=spread)
 
 
 def card_scale(
@@ -106,18 +123,22 @@ def card_scale(
         Where the card would lie outside the camera's reach.
     """
     at_card = 1.0 / card.px_per_mm
-    distance = FOCAL_OVER_DIAGONAL * math.hypot(*image_size) * at_card
+    camera = card_distance(card, image_size=image_size)
+    distance = camera.mm
     if not -0.5 * distance < below_mm < 0.5 * distance:
         raise ValueError(
             f"A card {below_mm:g} mm below the eggs cannot be: the camera is {distance:.0f} mm away."
         )
     at_card *= (distance - below_mm) / distance
+    spread = math.hypot(
+        camera.scale_spread, LEVEL_SPREAD_MM / distance, below_mm / distance * camera.spread, _LATTICE_SPREAD
+    )
     plane = _plane(cup_centres_px, staggered=staggered)
     if plane is None:
-        return PhotoScale(at_card, "tray card")
+        return PhotoScale(at_card, "tray card", spread=spread)
     here = _area_scale(plane, card.corners_px.mean(axis=0))
     middle = _area_scale(plane, np.nanmean(cup_centres_px.reshape(-1, 2), axis=0))
-    return PhotoScale(at_card * middle / here, "tray card", plane, middle)
+    return PhotoScale(at_card * middle / here, "tray card", plane, middle, spread)
 
 
 def sized(reading: Reading, scale: PhotoScale | None, *, alone: bool = False) -> Reading:

@@ -106,6 +106,7 @@ def read_photo(
         tray_card=tray_seen.card if tray_seen else None,
         mm_per_px=scale.mm_per_px if scale else None,
         mm_from=scale.source if scale else None,
+        mm_per_px_interval=scale.interval if scale else None,
     )
 
 

@@ -224,6 +224,7 @@ class PhotoReading:
     ``unseen_cups`` are cups of a tray where no egg was found though one may be there: look.
     ``tray_doubts`` are sentences on what about the tray could not be told for sure. ``mm_per_px``
     holds at the height of the eggs' widest place and comes from ``mm_from``; ``None`` without either.
+    ``mm_per_px_interval`` is how sure it is.
     """
 
     photo: str
@@ -240,3 +241,4 @@ class PhotoReading:
     tray_card: SeenTrayCard | None = None
     mm_per_px: float | None = None
     mm_from: MillimetresFrom | None = None
+    mm_per_px_interval: Interval | None = None

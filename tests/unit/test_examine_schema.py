@@ -126,6 +126,7 @@ def _objects(schema: object) -> Iterator[dict]:
 CAME_LATER = {
     "tray_doubts", "tray_card", "mm_per_px", "mm_from", "ring", "shell", "size_mm", "branch_points",
     "reach_fraction", "darkness", "line_depth_fraction", "intervals", "unusual",
+    "mm_per_px_interval",
 }  # fmt: skip
 
 
@@ -163,11 +164,13 @@ def test_a_full_reading_is_written_valid_and_comes_back_from_its_record():
         "a.jpg", "0" * 64, 40, 30, None, "side", (egg,),
         tray_doubts=("Which corner is A1 could not be told.",),
         tray_card=SeenTrayCard(7, 3), mm_per_px=0.0314, mm_from="tray card",
+        mm_per_px_interval=Interval(0.0306, 0.0322),
     )  # fmt: skip
     judgement = Judgement(None, Proposal("developing", EGG["proposal"]["probability"], "review", ()))
     record = photo_record(reading, [judgement])
     assert _valid(record)
     assert (record["mm_per_px"], record["tray_card"]) == (0.0314, {"number": 7, "markers_seen": 3})
+    assert record["mm_per_px_interval"] == [0.0306, 0.0322]
     back = reading_from_record(record["eggs"][0])
     for name in ("veins", "embryo", "ring", "size_mm"):
         assert getattr(back, name) == getattr(egg, name), name

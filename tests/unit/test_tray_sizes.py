@@ -22,11 +22,19 @@ from review_ui.examine_photo import ExaminedPhoto
 from review_ui.examine_table import table_text
 from review_ui.size_options import egg_size
 from sample_images.simulator import random_tray
+from vision.card_distance import FOCAL_OVER_DIAGONAL, card_distance
 from vision.photo import Photo
-from vision.photo_scale import FOCAL_OVER_DIAGONAL, card_scale, sized, stated_scale
+from vision.photo_scale import card_scale, sized, stated_scale
 from vision.read_photo import read_photo
 from vision.reading import Embryo, Outline, PhotoReading, Quality, Reading, Veins
-from vision.tray_card import CARD_MM, find_tray_card
+from vision.tray_card import (
+    CARD_MM,
+    MARKER_LEFT_MM,
+    MARKER_MM,
+    MARKER_TOP_MM,
+    TrayCard,
+    find_tray_card,
+)
 
 SIZE = (1200, 1600)  # height, width
 PRINT_PX_PER_MM = 8.0
@@ -118,6 +126,77 @@ def test_a_card_lower_than_the_eggs_makes_them_too_large_unless_it_is_said() -> 
         card_scale(card, centres, staggered=False, image_size=(SIZE[1], SIZE[0]), below_mm=400)
     # 35 mm film is 36 x 24 mm.
     assert abs(FOCAL_OVER_DIAGONAL - 26 / math.hypot(36, 24)) < 1e-3
+
+
+def seen_card(camera: Camera, rng: np.random.Generator, *, below_mm: float) -> TrayCard:
+    """A card above row A from its markers' corners alone, each found to a quarter of a pixel."""
+    left, top = -CARD_MM[0] / 2, -2.6 * PITCH_MM - CARD_MM[1]
+    square = np.array([[0, 0], [MARKER_MM, 0], [MARKER_MM, MARKER_MM], [0, MARKER_MM]])
+    own = np.concatenate([square + [x, MARKER_TOP_MM] for x in MARKER_LEFT_MM])
+    seen = camera.see(np.column_stack([own + [left, top], np.full(len(own), below_mm)]))
+    matrix, _ = cv2.findHomography(own, seen + rng.normal(0, 0.25, seen.shape), 0)
+    corners = np.array([[0, 0], [CARD_MM[0], 0], [CARD_MM[0], CARD_MM[1]], [0, CARD_MM[1]]], float)
+    middle = np.array(CARD_MM) / 2
+    steps = cv2.perspectiveTransform((middle + [[0, 0], [0.5, 0], [0, 0.5]])[None], matrix)[0]
+    u, v = (steps[1:] - steps[0]) * 2
+    px_per_mm = math.sqrt(abs(u[0] * v[1] - u[1] * v[0]))
+    on_photo = cv2.perspectiveTransform(corners[None], matrix)[0]
+    return TrayCard(9, (32, 33, 34, 35), on_photo, (0.0, 0.0), 0.0, px_per_mm, matrix)
+
+
+def test_the_scale_lies_in_its_interval_nine_times_in_ten() -> None:
+    rng = np.random.default_rng(5)
+    inside, widths = 0, []
+    for _ in range(200):
+        camera = Camera(
+            distance=rng.uniform(350, 800), tilt_deg=rng.uniform(-15, 15), turn_deg=rng.uniform(-180, 180),
+            film_mm=float(rng.uniform(24, 28)),
+        )  # fmt: skip
+        stated = float(rng.choice([0.0, 0.0, 30.0]))
+        card = seen_card(camera, rng, below_mm=stated + rng.normal(0, 4.0))
+        row, column = np.mgrid[:ROWS, :COLUMNS]
+        places = np.stack([(column - 2.5) * PITCH_MM, (row - 2.0) * PITCH_MM, 0.0 * row], axis=-1)
+        centres = camera.see(places.reshape(-1, 3)).reshape(ROWS, COLUMNS, 2)
+        scale = card_scale(card, centres, staggered=False, image_size=(SIZE[1], SIZE[0]), below_mm=stated)
+        truth = camera.mm_per_px(np.zeros(3))
+        inside += scale.interval.low <= truth <= scale.interval.high
+        widths.append(scale.interval.high / scale.interval.low - 1)
+    # 180 of 200 asked; the binomial has a spread of 4.2. The lattice is exact here, so a little more hold.
+    assert 168 <= inside <= 198
+    # Mostly how level a card lies: 4 mm of 350 to 800, 1.645 times either side.
+    assert 0.012 < np.median(widths) < 0.05
+
+
+def test_a_card_seen_at_a_slant_tells_the_lens_and_from_straight_above_it_tells_nothing() -> None:
+    rng = np.random.default_rng(6)
+    size = (SIZE[1], SIZE[0])
+    for film in (13.0, 52.0):  # another lens of the phone
+        camera = Camera(distance=400, tilt_deg=40, turn_deg=35, film_mm=film)
+        slanted = card_distance(seen_card(camera, rng, below_mm=0.0), image_size=size)
+        assert slanted.from_perspective
+        place = np.array([0.0, -2.6 * PITCH_MM - CARD_MM[1] / 2, 0.0])
+        # The scale in a slanted plane is foreshortened, so "distance" is that of an unslanted one as large.
+        straight = camera.focal * camera.mm_per_px(place)
+        assert slanted.mm == pytest.approx(straight, rel=3 * slanted.spread)
+        assert slanted.spread < 0.1
+    above = Camera(distance=400, tilt_deg=0, turn_deg=35, film_mm=26.0)
+    plain = card_distance(seen_card(above, rng, below_mm=0.0), image_size=size)
+    assert not plain.from_perspective
+    assert plain.mm == pytest.approx(400, rel=0.05)
+    # The prior's own: 24 to 28 mm are 8 % off 26.
+    assert plain.spread == pytest.approx(0.05, rel=0.2)
+
+
+def test_the_stated_scale_is_surer_with_more_eggs() -> None:
+    one, ten, uneven = (
+        stated_scale([reading(b).outline for b in breadths], (57.0, 43.0))
+        for breadths in ([400.0], [400.0] * 10, [360.0, 380.0, 400.0, 420.0, 440.0] * 2)
+    )
+    assert one is not None
+    assert ten is not None
+    assert uneven is not None
+    assert one.interval.low < one.mm_per_px < one.interval.high
+    assert one.spread > uneven.spread > ten.spread > 0
 
 
 def reading(breadth: float) -> Reading:
