@@ -67,10 +67,11 @@ def real_lines(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
     from models.evaluation.air_cell_lines import line_score
     from models.evaluation.eye_rows import real_line_rows, shape_row
     from models.evaluation.left_out_readings import read_left_out
+    from models.evaluation.shipped_air_cells import claimed_in_real_row
 
     looked_at = [p for p in photos if p.row["air_cell_visible"] in {"0", "1"}]
     readings = list(pool.map(read_left_out, looked_at, chunksize=4))
-    return Part([*real_line_rows(line_score(readings)), shape_row(readings)])
+    return Part([*real_line_rows(line_score(readings)), claimed_in_real_row(readings), shape_row(readings)])
 
 
 def drawn_lines(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
@@ -79,6 +80,13 @@ def drawn_lines(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
     from models.evaluation.eye_rows import drawn_line_rows
 
     return Part(drawn_line_rows(list(pool.map(drawn_egg, range(SINGLE_EGGS)))))
+
+
+def shipped(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
+    """Loose, saddle-shaped and bubbly air cells of drawn eggs."""
+    from models.evaluation.shipped_air_cells import shipped_eggs, shipped_rows
+
+    return Part(shipped_rows(shipped_eggs(pool)))
 
 
 def others(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
@@ -117,13 +125,18 @@ def answers(photos: tuple[RealPhoto, ...], pool: Executor) -> Part:
         answer_table,
         answer_text,
         left_out_probabilities,
+        veins_left_out,
     )
     from models.evaluation.eye_rows import answer_row
 
     rows, details = [], []
     for what, answer in ANSWERS.items():
-        data = answer_data(photos, answer.column, answer.terms, pool=pool)
-        probability = left_out_probabilities(data, strength=answer.strength)
+        if what == "veins":
+            data = veins_left_out(photos, pool=pool)
+            probability = data.terms[:, 0]
+        else:
+            data = answer_data(photos, answer.column, answer.terms, pool=pool)
+            probability = left_out_probabilities(data, strength=answer.strength)
         table = answer_table(data, probability, yes_above=answer.yes_above)
         rows.append(answer_row(what, table[-1], asked=0.9 if what == "veins" else None))
         details.append(f"Yes or no to {what}, by the evenings left out\n{answer_text(table)}\n")
@@ -179,6 +192,7 @@ MEASURES: tuple[Measure, ...] = (
     several,
     real_lines,
     drawn_lines,
+    shipped,
     end_view,
     others,
     mass_balance,

@@ -57,9 +57,7 @@ def bubbles_by_line(
         return ()
     length = outline.length_px
     light: Float32Array = np.asarray(cv2.GaussianBlur(rgb.astype(np.float32), (0, 0), 0.7), dtype=np.float32)
-    dim = (
-        np.log(light[..., 0] + 8) + np.log(light[..., 1] + 8) + 0.5 * np.log(light[..., 2] + 8)
-    )
+    dim = np.log(light[..., 0] + 8) + np.log(light[..., 1] + 8) + 0.5 * np.log(light[..., 2] + 8)
     grey: Float32Array = np.asarray(dim / 2.5, dtype=np.float32)
     sought = _region(rgb.shape[:2], outline, line_px)
     found: list[Bubble] = []

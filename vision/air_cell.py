@@ -64,10 +64,11 @@ NINETY = 1.645  # standard deviations either side that hold 90 of 100
 MARKED_WIDTH = 0.85  # of the rim's half width, in which a person would mark the line
 LOOSE_TILT_DEG = 20.0
 # Off edge-on, from which a rim counts as wide open. Cameras look down on eggs by 10 degrees and more (up to
-# 21 in the real photos), which bows the line toward the pole; few look up at them.
-OPEN_DEEPER_DEG, OPEN_SHALLOWER_DEG = 18.0, 24.0
+# 21 in the real photos), which bows the line toward the pole; few look up at them (up to 11 there, 14 in
+# 265 drawn eggs that are not loose).
+OPEN_DEEPER_DEG, OPEN_SHALLOWER_DEG = 15.0, 22.0
 OPEN_LOOK_DEG = 8.0  # from which the open rim is tried
-OPEN_RIM_DEG = 16.0  # least lean for which its plane is taken
+OPEN_RIM_DEG = 15.0  # least lean for which its plane is taken
 UNEVEN_RIM = 0.005  # of the length: scatter about the curve of a plane rim
 SURE_STRIP = 0.012  # of the length: doubt up to which a strip tells about the rim's shape
 
