@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
+from hashlib import sha256
 from typing import Any
 
 from incubation import records as rec
 
+OWN_MODEL = b'{"weights": [1.5]}'  # a file of this name and content, not one that judges
 SET_AT = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
 
 
@@ -186,8 +188,12 @@ def whole_batch(records: rec.Records, *, name: str = "Spring", photo: bytes = b"
         rec.tick_pulled(session, eggs[0].id, who="Ann", at=day[7])
         rec.add_outcome(session, eggs[0].id, "ring", who="Ann", embryo_day=4, at=day[7])
         rec.add_outcome(session, eggs[1].id, "hatched", who="Ann", signs=["helped"], at=day[21])
+        own_name = rec.next_own_name(session)
+        path = rec.model_path(records.folder, own_name)
+        path.parent.mkdir(exist_ok=True)
+        path.write_bytes(OWN_MODEL)
         own = rec.add_own_model(
-            session, name=rec.next_own_name(session), sha256="0" * 64, card={"eggs": 6}, who="Ann"
+            session, name=own_name, sha256=sha256(OWN_MODEL).hexdigest(), card={"eggs": 6}, who="Ann"
         )
         rec.choose_model(session, own, who="Ann")
     return WholeBatch(batch, tray, eggs, machine, thermometer, hygrometer, lot, look)

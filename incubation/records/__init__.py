@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from incubation.records.archive import ArchiveSummary, write_archive
 from incubation.records.archive_import import import_archive
+from incubation.records.backup import BackupSummary, backup_content, make_backup, restore_backup
 from incubation.records.batch_events import (
     EVENT_KINDS,
     BatchEvent,
@@ -41,6 +42,7 @@ from incubation.records.chicks import (
 from incubation.records.contradictions import EarlierContradicts, contradiction, single_look
 from incubation.records.cups import cup_in, cup_order, tray_cups
 from incubation.records.database import Records, default_folder, open_records
+from incubation.records.doctor import DoctorFinding, DoctorReport, examine_records
 from incubation.records.egg_details import (
     EggDetail,
     EggOrigin,
@@ -166,7 +168,9 @@ from incubation.records.rows import (
     Tray,
 )
 from incubation.records.states import egg_states, history_of, pull_list
+from incubation.records.story import EggStory, StoryStep, egg_story
 from incubation.records.swap_answers import SWAP_ANSWERS, SwapAnswer, add_swap_answer, swap_answers
+from incubation.records.table_export import egg_overview, export_tables
 from incubation.records.weighings import (
     Weighing,
     add_weighing,
@@ -176,6 +180,18 @@ from incubation.records.weighings import (
 )
 
 __all__ = [
+    "EggStory",
+    "StoryStep",
+    "egg_story",
+    "export_tables",
+    "egg_overview",
+    "DoctorFinding",
+    "DoctorReport",
+    "examine_records",
+    "BackupSummary",
+    "make_backup",
+    "restore_backup",
+    "backup_content",
     "import_archive",
     "ArchiveSummary",
     "write_archive",

@@ -10,6 +10,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+import re
 import uuid
 from collections.abc import Callable, Iterator
 from contextlib import suppress
@@ -30,6 +31,10 @@ from incubation.records.own_models import model_path
 from incubation.records.photo_files import photo_path
 
 ARCHIVE_FORMAT = 1
+# How files are named in archives and backups; nothing else is ever written from one.
+FILE_NAME = re.compile(
+    r"photos/([0-9a-f]{2})/\1[0-9a-f]{62}\.[a-z]{3,4}|models/[A-Za-z0-9][A-Za-z0-9._-]*\.json"
+)
 _ROWS_AT_ONCE = 500
 Progress = Callable[[int, int], None]
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
-import re
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import suppress
@@ -26,6 +25,7 @@ from sqlalchemy.orm import Session
 from incubation.records import tables
 from incubation.records.archive import (
     ARCHIVE_FORMAT,
+    FILE_NAME,
     ArchiveSummary,
     Progress,
     from_json,
@@ -40,9 +40,6 @@ from incubation.records.row_checks import row_problems
 
 _LONGEST_LINE = 256 * 2**20  # a large photo as base64
 _ROWS_AT_ONCE = 500
-_FILE = re.compile(
-    r"(photos/([0-9a-f]{2})/(\2[0-9a-f]{62})\.[a-z]{3,4}|models/[A-Za-z0-9][A-Za-z0-9._-]*\.json)"
-)
 
 
 @dataclass
@@ -196,7 +193,7 @@ def _checked_row(path: Path, line: dict[str, Any], where: str) -> tuple[Table, d
 
 def _checked_file(path: Path, line: dict[str, Any], where: str) -> tuple[str, bytes]:
     name, packed = line["file"], line.get("base64")
-    match = _FILE.fullmatch(name) if isinstance(name, str) else None
+    match = FILE_NAME.fullmatch(name) if isinstance(name, str) else None
     if match is None or not isinstance(packed, str):
         raise _refusal(path, f"{where} holds no file of Trayglow's")
     try:

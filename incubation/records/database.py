@@ -22,7 +22,7 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 from sqlalchemy.orm import Session
 
 from incubation.records.errors import RecordsError
-from incubation.records.migrate import migrate
+from incubation.records.migrate import is_current, migrate
 from incubation.records.photo_files import KeptFile, check_photo_folder
 from incubation.records.photos import keep_photo_file
 from incubation.records.troubles import trouble
@@ -41,7 +41,7 @@ def default_folder() -> Path:
 
 
 def open_records(
-    folder: Path | str | None = None, *, url: str | None = None, busy_seconds: float = 10.0
+    folder: Path | str | None = None, *, url: str | URL | None = None, busy_seconds: float = 10.0
 ) -> Records:
     """Open the records, making or renewing their tables where needed.
 
@@ -74,8 +74,11 @@ def open_records(
     try:
         if engine.dialect.name == "sqlite":
             _use_write_ahead(engine, busy_seconds)
-        with engine.connect().execution_options(**{_WRITES: True}) as connection, connection.begin():
-            migrate(connection, where)
+        with engine.connect() as connection, connection.begin():
+            current = is_current(connection)
+        if not current:  # only then is it worth waiting for somebody who writes
+            with engine.connect().execution_options(**{_WRITES: True}) as connection, connection.begin():
+                migrate(connection, where)
     except (DBAPIError, sqlite3.Error) as error:
         engine.dispose()
         raise trouble(error, where=where, busy_seconds=busy_seconds) from error
@@ -226,7 +229,7 @@ def _use_write_ahead(engine: Engine, busy_seconds: float) -> None:
         connection.close()
 
 
-def _other_engine(text: str, busy_seconds: float) -> tuple[str, Engine]:
+def _other_engine(text: str | URL, busy_seconds: float) -> tuple[str, Engine]:
     try:
         url = make_url(text)
         where = url.render_as_string(hide_password=True)

@@ -15,6 +15,12 @@ from incubation.records.errors import RecordsError
 MIGRATIONS = Path(__file__).parent / "migrations"
 
 
+def is_current(connection: Connection) -> bool:
+    """Whether the tables are those of this program."""
+    revision = MigrationContext.configure(connection).get_current_revision()
+    return revision == ScriptDirectory.from_config(migration_config(connection)).get_current_head()
+
+
 def migrate(connection: Connection, where: str) -> None:
     """Run the migrations that are still to be run, in the connection's transaction.
 

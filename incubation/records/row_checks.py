@@ -81,10 +81,15 @@ def _dangling(session: Session) -> Iterator[str]:
             target = tables.metadata.tables[key.column.table.name]
             there = target.alias()
             lost = and_(key.parent.is_not(None), ~exists().where(there.c.id == key.parent))
-            yield from _named(session, table, lost, f"names a {target.name} that is not there")
+            yield from _named(session, table, lost, f"names a row of table {target.name} that is not there")
             if "first_id" in there.c and key.parent.name not in ("first_id", "replaces_id"):
                 later = exists().where(there.c.id == key.parent, there.c.first_id.is_not(None))
-                yield from _named(session, table, later, f"names a correction of a {target.name}")
+                yield from _named(
+                    session,
+                    table,
+                    later,
+                    f"names a correction in table {target.name} instead of its first row",
+                )
 
 
 def _corrections(session: Session) -> Iterator[str]:

@@ -141,18 +141,25 @@ def test_locked_by_another_program(tmp_path):
         new_tray(records)
     holder = sqlite3.connect(tmp_path / DATABASE_FILE, isolation_level=None)
     holder.execute("BEGIN IMMEDIATE")
-    with pytest.raises(rec.RecordsError) as error:
-        rec.open_records(tmp_path, busy_seconds=0.2)
-    assert "in use by another program" in one_sentence(error)
-    holder.execute("ROLLBACK")
-    with rec.open_records(tmp_path, busy_seconds=0.2) as records:
-        holder.execute("BEGIN IMMEDIATE")
+    with rec.open_records(tmp_path, busy_seconds=0.2) as records:  # whoever only opens is not held up
         with pytest.raises(rec.RecordsError) as error, records.write() as session:
             rec.correct_batch(session, 1, note="x")
         assert "nothing of this step was recorded; try again" in one_sentence(error)
         with records.read() as session:  # whoever reads is not held up
             assert rec.list_batches(session)[0].note == ""
         holder.execute("ROLLBACK")
+    holder.close()
+
+
+def test_tables_to_be_renewed_are_locked_by_another_program(tmp_path):
+    with rec.open_records(tmp_path):
+        pass
+    holder = sqlite3.connect(tmp_path / DATABASE_FILE, isolation_level=None)
+    holder.execute("UPDATE alembic_version SET version_num = '0003'")
+    holder.execute("BEGIN IMMEDIATE")
+    with pytest.raises(rec.RecordsError) as error:
+        rec.open_records(tmp_path, busy_seconds=0.2)
+    assert "in use by another program" in one_sentence(error)
     holder.close()
 
 

@@ -9,7 +9,7 @@ import json
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from records_examples import add_look, measured, new_tray, whole_batch
+from records_examples import OWN_MODEL, add_look, measured, new_tray, whole_batch
 from sqlalchemy import select
 
 from incubation import records as rec
@@ -34,9 +34,6 @@ def made(tmp_path_factory):
     with rec.open_records(folder / "data") as records:
         whole_batch(records, name="Frühjahr 🐣", photo=b"one")
         whole_batch(records, name="Second", photo=b"two")
-        (records.folder / "models").mkdir()
-        for number in (1, 2):
-            (records.folder / "models" / f"own-{number}.json").write_text('{"a": 1}')
         summary = rec.write_archive(records, folder / "all.jsonl", with_files=True)
         yield summary, all_rows(records), (folder / "all.jsonl").read_bytes()
 
@@ -82,7 +79,7 @@ def test_imports_back_identically(made, tmp_path):
         with records.read() as session:
             assert row_problems(session) == ()
             assert {rec.photo_by_id(session, key).path.read_bytes() for key in (1, 2)} == {b"one", b"two"}
-        assert (records.folder / "models" / "own-2.json").read_text() == '{"a": 1}'
+        assert (records.folder / "models" / "own-2.json").read_bytes() == OWN_MODEL
         again = tmp_path / "again.jsonl"
         rec.write_archive(records, again, with_files=True)
         # Wholly the same but for when it was made, and hence the checksum.
