@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from importlib import resources
 
 import streamlit as st
@@ -22,7 +23,7 @@ from review_ui.screens import (
 def run() -> None:
     """Draw the page that the person is on."""
     st.set_page_config(page_title="Trayglow", layout="wide", initial_sidebar_state="auto")
-    st.html(f"<style>{resources.files('review_ui.screens').joinpath('style.css').read_text('utf-8')}</style>")
+    st.html(f"<style>{_styles()}</style>")
     frame.PAGES.update(
         batches=st.Page(frame.guarded(batches_page.show), title="Batches", url_path="batches", default=True),
         tray=st.Page(frame.guarded(tray_map_page.show), title="Tray map", url_path="tray"),
@@ -36,3 +37,11 @@ def run() -> None:
     for word in ("batch", "who", "out"):
         frame.remembered(word)  # a page that does not use a word hands it on to the next
     st.navigation(list(frame.PAGES.values()), expanded=True).run()
+
+
+@cache
+def _styles() -> str:
+    """The common style, then each page's own."""
+    files = [file for file in resources.files("review_ui.screens").iterdir() if file.name.endswith(".css")]
+    files.sort(key=lambda file: (file.name != "style.css", file.name))
+    return "\n".join(file.read_text("utf-8") for file in files)
