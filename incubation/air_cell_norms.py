@@ -15,7 +15,10 @@ to about 0.01 of the length.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import NormalDist
+from typing import Literal
 
 from incubation.egg_geometry import (
     EggProfile,
@@ -147,3 +150,54 @@ def expected_air_cell(
         single_volume_fraction=single,
         single_depth_fraction=depths(single),
     )
+
+
+@dataclass(frozen=True)
+class PlaceInNorm:
+    """Where an air cell, or the mean of a batch, lies.
+
+    Attributes
+    ----------
+    percentile
+        How many in a hundred single eggs of a well-run batch have a smaller air cell on this day, 0 to 100.
+    place
+        ``"small"`` or ``"large"`` where it lies outside the norm's range, else ``"as aimed"``.
+    """
+
+    percentile: float
+    place: Literal["small", "as aimed", "large"]
+
+
+def egg_in_norm(norm: AirCellNorm, volume_fraction: float) -> PlaceInNorm:
+    """Where one egg lies: its place by what about 95 % of single eggs lie in."""
+    return _placed(norm, volume_fraction, norm.single_volume_fraction)
+
+
+def batch_in_norm(norm: AirCellNorm, volume_fractions: Sequence[float]) -> PlaceInNorm:
+    """Where the mean of a batch's eggs lies: its place by what the mean should lie in.
+
+    The percentile is that of an egg with this mean air cell. What readings of one evening share (see
+    :mod:`incubation.water_loss_model`) is not taken out.
+
+    Raises
+    ------
+    ValueError
+        Where there is no egg.
+    """
+    if not volume_fractions:
+        raise ValueError("no air cell to compare with the norm")
+    return _placed(norm, sum(volume_fractions) / len(volume_fractions), norm.aimed_volume_fraction)
+
+
+def _placed(norm: AirCellNorm, volume_fraction: float, span: Range) -> PlaceInNorm:
+    if not (math.isfinite(volume_fraction) and 0 <= volume_fraction <= 1):
+        raise ValueError(f"an air cell's share of the volume must lie between 0 and 1, not {volume_fraction}")
+    # The upper end lies two standard deviations off; the lower one may have been cut at 0.
+    spread = (norm.single_volume_fraction[1] - norm.volume_fraction) / 2
+    percentile = 100 * NormalDist(norm.volume_fraction, spread).cdf(volume_fraction)
+    place: Literal["small", "as aimed", "large"] = "as aimed"
+    if volume_fraction < span[0]:
+        place = "small"
+    elif volume_fraction > span[1]:
+        place = "large"
+    return PlaceInNorm(percentile, place)

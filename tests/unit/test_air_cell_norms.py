@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from incubation.air_cell_norms import expected_air_cell
+from incubation.air_cell_norms import batch_in_norm, egg_in_norm, expected_air_cell
 from incubation.egg_geometry import EggProfile, air_cell_volume_fraction
 from incubation.species import SPECIES, Species
 
@@ -102,3 +102,28 @@ def test_a_stored_egg_starts_with_a_larger_air_cell() -> None:
 def test_impossible_questions_are_refused(day: float, options: dict[str, float], message: str) -> None:
     with pytest.raises(ValueError, match=message):
         expected_air_cell(CHICKEN, day, **options)  # type: ignore[arg-type]
+
+
+def test_place_of_an_egg_and_of_a_batch() -> None:
+    norm = expected_air_cell(CHICKEN, 14)
+    assert norm is not None
+    assert egg_in_norm(norm, norm.volume_fraction).percentile == pytest.approx(50)
+    # The range holds about 95 of 100: its ends are the 2.3rd and 97.7th percentile (normal distribution).
+    low, high = (egg_in_norm(norm, end) for end in norm.single_volume_fraction)
+    assert (low.percentile, high.percentile) == pytest.approx((2.275, 97.725), abs=0.01)
+    assert low.place == high.place == "as aimed"
+    assert egg_in_norm(norm, 0.0).place == "small"
+    assert egg_in_norm(norm, 0.3).place == "large"
+    # What one egg may have is too much for the mean of a batch.
+    assert batch_in_norm(norm, [norm.single_volume_fraction[1]] * 5).place == "large"
+    assert batch_in_norm(norm, [norm.single_volume_fraction[0]] * 5).place == "small"
+    assert batch_in_norm(norm, list(norm.single_volume_fraction)).place == "as aimed"
+
+
+def test_nothing_has_no_place() -> None:
+    norm = expected_air_cell(CHICKEN, 14)
+    assert norm is not None
+    with pytest.raises(ValueError, match="no air cell to compare"):
+        batch_in_norm(norm, [])
+    with pytest.raises(ValueError, match="between 0 and 1"):
+        egg_in_norm(norm, 12.0)
