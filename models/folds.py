@@ -46,3 +46,28 @@ SAME_EGGS: dict[str, str] = {
 def evenings_together(evening: str) -> str:
     """Name of the evenings that are left out together with this one when heads are measured."""
     return SAME_EGGS.get(evening, evening)
+
+
+# The network that says whether veins show is trained without each of these: days apart by one, and days of
+# the same eggs, are always left out together.
+VEIN_GROUPS: dict[str, tuple[str, ...]] = {
+    "fold1": ("0625a", "0625b", "0626"),
+    "fold2": ("0623", "0630", "0701"),
+    "fold3": ("0628", "0707", "0708"),
+    "fold4": ("dia10", "dia11", "dia12", "0704"),
+    "fold5": ("0723", "0730"),
+}
+
+
+def vein_fold_of(evening: str) -> str:
+    """Name of the fold whose vein-presence network never saw this evening.
+
+    Raises
+    ------
+    KeyError
+        The evening is in no fold.
+    """
+    for name, evenings in VEIN_GROUPS.items():
+        if evening in evenings:
+            return name
+    raise KeyError(f"no left-out vein network for the evening {evening!r}")

@@ -24,6 +24,7 @@ from vision.reading import EggMasks, Embryo, PhotoReading, Reading, Shell, Veins
 from vision.ring_and_shell import ring_and_shell
 from vision.side_air_cell import side_view_air_cell
 from vision.tray_photo import TrayInPhoto, tray_in_photo
+from vision.vein_presence import VeinPresenceNetwork, shipped_presence
 from vision.veins import measure_veins, vein_probability
 
 # Contents are measured in a window in which the egg is at most so long: finer detail than this is
@@ -49,6 +50,7 @@ def read_photo(
     egg_size_mm: tuple[float, float] | None = None,
     card_below_mm: float = 0.0,
     network: EggMaskNetwork | None = None,
+    presence: VeinPresenceNetwork | None = None,
 ) -> PhotoReading:
     """Find and measure the eggs of one photo.
 
@@ -66,6 +68,8 @@ def read_photo(
         How far below the eggs' widest place the tray card lies.
     network
         Another egg-mask network than the shipped one (for measuring on left-out photos).
+    presence
+        Another vein-presence network than the shipped one, likewise.
 
     Returns
     -------
@@ -78,7 +82,7 @@ def read_photo(
     if seen == "end" and len(eggs) >= FEWEST_TRAY_EGGS:
         tray_seen = tray_in_photo(network, photo.rgb, eggs, size=tray, card_below_mm=card_below_mm)
         eggs = tray_seen.eggs
-    readings = tuple(read_egg(photo.rgb, egg, view=seen) for egg in eggs)
+    readings = tuple(read_egg(photo.rgb, egg, view=seen, presence=presence) for egg in eggs)
     if tray_seen is not None:
         readings = tuple(
             replace(r, cup=cup)
@@ -110,8 +114,10 @@ def read_photo(
     )
 
 
-def read_egg(rgb: RgbImage, egg: FoundEgg, *, view: View) -> Reading:
-    """Measure one egg that was found."""
+def read_egg(
+    rgb: RgbImage, egg: FoundEgg, *, view: View, presence: VeinPresenceNetwork | None = None
+) -> Reading:
+    """Measure one egg that was found; ``presence`` as for :func:`read_photo`."""
     outline = egg.outline
     side = max(outline.length_px * WORK_OVER_LENGTH, 8.0)
     size = int(min(side, WORK_LENGTH_PX * WORK_OVER_LENGTH))
@@ -140,7 +146,10 @@ def read_egg(rgb: RgbImage, egg: FoundEgg, *, view: View) -> Reading:
             contents = region & ~cell_mask
         clear_of_rim = contents & (cv2.dilate(cell_mask.astype(np.uint8), np.ones((RIM_PX, RIM_PX))) == 0)
         probability = vein_probability(picture, clear_of_rim)
-        veins = measure_veins(probability, clear_of_rim, egg_length_px=local.length_px, outline=local)
+        seen = (presence or shipped_presence()).probability(picture, contents, length_px=local.length_px)
+        veins = measure_veins(
+            probability, clear_of_rim, egg_length_px=local.length_px, outline=local, presence=seen
+        )
         if veins.visible is None:
             missing["veins"] = "whether there are veins cannot be told here"
     else:

@@ -4,7 +4,8 @@
 contrast-normalised picture (:mod:`vision.vein_features`); then what the surroundings say: does the line
 go on, does it belong to a network (:mod:`vision.vein_support`). Two small mappings turn these into
 probabilities; they were fitted on drawn and simulated pictures with exact truth
-(``models/training/fit_vein_mapping.py``), on no photograph.
+(``models/training/fit_vein_mapping.py``), on no photograph. Whether an egg shows veins at all is asked of a
+network that sees the whole egg (:mod:`vision.vein_presence`).
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ from vision.fitted_answer import fitted_answer
 from vision.reading import Outline, Veins
 from vision.vein_features import Ground, at_working_size, prepared, region_length, vein_features
 from vision.vein_network import branch_points, pieces, reach_fraction
+from vision.vein_presence import told
 from vision.vein_support import support_features
 
 Float32 = NDArray[np.float32]
@@ -109,6 +111,7 @@ def measure_veins(
     *,
     egg_length_px: float,
     outline: Outline | None = None,
+    presence: float | None = None,
 ) -> Veins:
     """How much of a vein network there is, and whether there is one at all.
 
@@ -122,6 +125,9 @@ def measure_veins(
         Length of the whole egg, in the same pixels; lengths are given in it.
     outline
         The egg's outline in the same pixels, for how far the network reaches toward the small end.
+    presence
+        Probability that there are veins, from the look at the whole egg (:mod:`vision.vein_presence`).
+        Without it the answer rests on what is marked alone.
 
     Returns
     -------
@@ -148,7 +154,9 @@ def measure_veins(
             line, centre_px=outline.centre_px, length_px=outline.length_px, axis_deg=outline.axis_deg
         )
     return Veins(
-        visible=fitted_answer("veins").told(network_probability(terms)),
+        visible=fitted_answer("veins").told(network_probability(terms))
+        if presence is None
+        else told(presence),
         length_per_area=float(found.lengths[long_enough].sum()) * egg_length_px / area,
         area_fraction=float(kept.sum()) / area,
         branch_points=branch_points(line, egg_length_px=egg_length_px),

@@ -1,10 +1,11 @@
 """How well the yes/no answers on veins and embryo agree with the eye's, by evening left out.
 
 The outline is the one marked by eye and the air cell is cut off where its line was marked, so that
-only the answer itself is measured here. Weights are fitted on all other evenings; evenings that
-share eggs (the days ``dia10`` to ``dia12``) or a date are left out together. Few of the photos show
-pencil, hairs or speckles, so the answer on veins is also fitted to some drawn eggs with and without veins;
-these are never counted.
+only the answer itself is measured here. On veins the network answers that never saw the evening nor one a day
+beside it (:data:`models.folds.VEIN_GROUPS`). Weights of other answers are fitted on all other evenings;
+evenings that share eggs (the days ``dia10`` to ``dia12``) or a date are left out together. What the vein map
+alone answers is kept for maps without a picture; few of the photos show pencil, hairs or speckles, so it is
+also fitted to some drawn eggs with and without veins; these are never counted.
 """
 
 from __future__ import annotations
@@ -23,6 +24,8 @@ from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import StandardScaler
 
 from models.evaluation.drawn_veins import NULLS, Null, developing_egg, null_egg
+from models.evaluation.left_out_readings import left_out_presence
+from models.folds import vein_fold_of
 from models.shared_data import RealPhoto
 from models.training.segmentation_targets import AIR_CELL, ellipse_points, real_targets
 from vision.embryo import embryo_contrasts
@@ -102,6 +105,15 @@ def vein_terms(photo: RealPhoto) -> NDArray[np.float64] | None:
     contents = labelled_contents(photo)
     probability = vein_probability(contents.rgb, contents.region)
     return network_terms(probability, contents.region, egg_length_px=contents.outline.length_px)
+
+
+def seen_veins(photo: RealPhoto) -> NDArray[np.float64] | None:
+    """Probability of veins, (1,), from the network that never saw this photo's evening."""
+    cv2.setNumThreads(1)
+    contents = labelled_contents(photo)
+    network = left_out_presence(vein_fold_of(photo.evening))
+    seen = network.probability(contents.rgb, contents.region, length_px=contents.outline.length_px)
+    return None if seen is None else np.array([seen])
 
 
 def embryo_terms(photo: RealPhoto) -> NDArray[np.float64] | None:
@@ -230,6 +242,11 @@ def left_out_probabilities(
         weights, intercept = fit_answer(data.terms[~out], data.eye[~out], strength=strength, drawn=data.drawn)
         answers[out] = 1 / (1 + np.exp(-(data.terms[out] @ weights + intercept)))
     return answers
+
+
+def veins_left_out(photos: Sequence[RealPhoto], *, pool: Executor | None = None) -> AnswerData:
+    """The photos on which the eye was sure; their one term is :func:`seen_veins`."""
+    return answer_data(photos, ANSWERS["veins"].column, seen_veins, pool=pool, with_drawn=False)
 
 
 def answer_table(

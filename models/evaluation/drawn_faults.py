@@ -17,6 +17,7 @@ from vision.blood_ring import measure_blood_ring
 from vision.embryo import measure_embryo
 from vision.reading import BloodRing, Embryo
 from vision.shell_faults import CRACK, THIN_SHELL, TWO_YOLKS, shell_faults
+from vision.vein_presence import shipped_presence
 from vision.veins import measure_veins, vein_probability
 
 Kind = Literal["ring", "living", "clear", "sound", "hairline crack", "thin patches", "two yolks"]
@@ -76,7 +77,8 @@ def contents_score(kind: Kind, index: int) -> ContentsScore:
     egg = fault_egg(kind, index)
     truth, outline = egg.truth, drawn_outline(egg)
     probability = vein_probability(egg.rgb, egg.region)
-    veins = measure_veins(probability, egg.region, egg_length_px=outline.length_px)
+    seen = shipped_presence().probability(egg.rgb, egg.region, length_px=outline.length_px)
+    veins = measure_veins(probability, egg.region, egg_length_px=outline.length_px, presence=seen)
     ring = measure_blood_ring(egg.rgb, egg.region, probability, outline=outline)
     embryo, _ = measure_embryo(egg.rgb, egg.region, outline=outline)
     faults = shell_faults(egg.rgb, egg.region, outline=outline, quiet=veins.visible is False)

@@ -25,6 +25,7 @@ from models.evaluation.intervals import bootstrap_interval, wilson_interval
 from models.evaluation.target_row import TargetRow
 from models.training.segmentation_targets import fill_polygon
 from vision.reading import Outline
+from vision.vein_presence import shipped_presence
 from vision.veins import VISIBLE_AT, measure_veins, vein_probability
 
 if TYPE_CHECKING:
@@ -182,7 +183,8 @@ def null_score(kind: Null, index: int) -> NullScore:
     cv2.setNumThreads(1)
     egg = null_egg(kind, index)
     probability = vein_probability(egg.rgb, egg.region)
-    veins = measure_veins(probability, egg.region, egg_length_px=egg.length_px)
+    seen = shipped_presence().probability(egg.rgb, egg.region, length_px=egg.length_px)
+    veins = measure_veins(probability, egg.region, egg_length_px=egg.length_px, presence=seen)
     length = sato_length(egg)
     return NullScore(veins.visible, veins.length_per_area or 0.0, length > SATO_YES_FROM, length)
 

@@ -13,10 +13,10 @@ from numpy.typing import NDArray
 
 from models.backbone import embed
 from models.egg_crop import background_crop, crop_and_region
-from models.evaluation.left_out_readings import left_out_network
+from models.evaluation.left_out_readings import left_out_network, left_out_presence
 from models.evaluation.whole_judge import STAND_IN_DAY, ShownEgg
 from models.examples import STAND_IN_DAYS
-from models.folds import fold_of
+from models.folds import fold_of, vein_fold_of
 from models.measurement_features import glow_level, measurement_features
 from models.shared_data import RealPhoto
 from vision.photo import open_photo
@@ -49,7 +49,12 @@ def shown_day(photo: RealPhoto) -> float:
 def read_judged(photo: RealPhoto) -> JudgedPhoto | None:
     """Read one real photo as if its evening had never been seen; ``None`` where no egg was found."""
     opened = open_photo(photo.path)
-    eggs = read_photo(opened, view="side", network=left_out_network(fold_of(photo.evening))).eggs
+    eggs = read_photo(
+        opened,
+        view="side",
+        network=left_out_network(fold_of(photo.evening)),
+        presence=left_out_presence(vein_fold_of(photo.evening)),
+    ).eggs
     if not eggs:
         return None
     egg = max(eggs, key=lambda e: e.outline.length_px * e.outline.breadth_px)

@@ -20,6 +20,7 @@ from vision.find_eggs import find_eggs
 from vision.photo import open_photo
 from vision.reading import AirCell, Outline
 from vision.side_air_cell import side_view_air_cell
+from vision.vein_presence import VeinPresenceNetwork
 
 LEFT_OUT_FOLDER = Path(__file__).resolve().parents[1] / "left_out"
 
@@ -42,6 +43,12 @@ class LeftOutReading:
 def left_out_network(fold: str) -> EggMaskNetwork:
     """The egg-mask network trained without one group of evenings."""
     return EggMaskNetwork(LEFT_OUT_FOLDER / f"egg_mask_{fold}.onnx")
+
+
+@cache
+def left_out_presence(fold: str) -> VeinPresenceNetwork:
+    """The vein-presence network trained without one group of evenings (:data:`models.folds.VEIN_GROUPS`)."""
+    return VeinPresenceNetwork(LEFT_OUT_FOLDER / f"vein_presence_{fold}.onnx")
 
 
 def read_left_out(photo: RealPhoto) -> LeftOutReading:

@@ -2,6 +2,7 @@
 
     python -m models.training.export_networks backbone models/shipped/backbone.onnx
     python -m models.training.export_networks egg-mask WEIGHTS.pt vision/egg_mask.onnx
+    python -m models.training.export_networks vein-presence WEIGHTS.pt vision/vein_presence.onnx
 
 Weights are stored as half floats and widened when the file is loaded: half the size, and the
 answers hardly change (checked here after each export).
@@ -23,6 +24,7 @@ from models.model_files import SHIPPED, write_manifest
 from models.training.efficientnet_lite import EfficientNetLite0, imagenet_lite0
 from models.training.fold_padding import fold_padding
 from vision import network_files
+from vision.vein_presence import SIDE_PX
 
 SMALLEST_HALVED = 256  # tensors of fewer values stay as they are
 LARGEST_DIFFERENCE = 0.01  # root mean square over the answers' own spread, half against full weights
@@ -32,7 +34,18 @@ def egg_mask_network(weights: Path) -> nn.Module:
     """The trained egg-mask network, ready to export."""
     from models.training.train_egg_mask import EggMaskNetwork
 
-    network = EggMaskNetwork(EfficientNetLite0())
+    return with_weights(EggMaskNetwork(EfficientNetLite0()), weights)
+
+
+def vein_presence_network(weights: Path) -> nn.Module:
+    """The trained vein-presence network, ready to export."""
+    from models.training.train_vein_presence import VeinPresence
+
+    return with_weights(VeinPresence(EfficientNetLite0()), weights)
+
+
+def with_weights(network: nn.Module, weights: Path) -> nn.Module:
+    """The network with stored weights, which may be half floats."""
     state = torch.load(weights, map_location="cpu", weights_only=True)
     network.load_state_dict({k: v.float() if v.is_floating_point() else v for k, v in state.items()})
     return network.eval()
@@ -94,16 +107,21 @@ def main() -> None:
     commands = parser.add_subparsers(dest="what", required=True)
     backbone = commands.add_parser("backbone")
     backbone.add_argument("path", type=Path)
-    mask = commands.add_parser("egg-mask")
-    mask.add_argument("weights", type=Path)
-    mask.add_argument("path", type=Path)
+    for name in ("egg-mask", "vein-presence"):
+        trained = commands.add_parser(name)
+        trained.add_argument("weights", type=Path)
+        trained.add_argument("path", type=Path)
     options = parser.parse_args()
     if options.what == "backbone":
         export(imagenet_lite0(), options.path, output="embedding", side=224, any_size=False)
         if options.path.resolve().parent == SHIPPED:
             write_manifest()
     else:
-        export(egg_mask_network(options.weights), options.path, output="logits", side=256, any_size=True)
+        if options.what == "egg-mask":
+            export(egg_mask_network(options.weights), options.path, output="logits", side=256, any_size=True)
+        else:
+            network = vein_presence_network(options.weights)
+            export(network, options.path, output="maps", side=SIDE_PX, any_size=False)
         if options.path.resolve().parent == network_files.FOLDER:
             network_files.write_checksums()
 
