@@ -15,8 +15,6 @@ from typing import Any
 from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
-from incubation.choosing import FINDINGS
-from incubation.egg_geometry import hoyt_fresh_mass_g
 from incubation.records import tables
 from incubation.records.common import (
     Row,
@@ -197,6 +195,10 @@ def _row(session: Session, egg_id: int) -> Row | None:
 def _checked(
     session: Session, batch_id: int, cup: str, values: dict[str, Any], insist: bool
 ) -> dict[str, Any]:
+    # Loaded only here: SciPy, which they bring, takes longer to load than all of the records.
+    from incubation.choosing import FINDINGS
+    from incubation.egg_geometry import hoyt_fresh_mass_g
+
     if values["lot_id"] is not None:
         lot = lot_by_id(session, values["lot_id"])
         if lot.batch_id != batch_id:

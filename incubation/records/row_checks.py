@@ -15,7 +15,6 @@ from typing import Any
 from sqlalchemy import ColumnElement, Table, and_, exists, func, or_, select
 from sqlalchemy.orm import Session
 
-from incubation.choosing import FINDINGS
 from incubation.records import tables
 from incubation.records.common import in_force, plain, things
 from incubation.records.cups import cup_order
@@ -168,6 +167,8 @@ def _cups(session: Session) -> Iterator[str]:
 
 def _values(session: Session) -> Iterator[str]:
     """Texts that must be of a kind."""
+    from incubation.choosing import FINDINGS  # brings SciPy, which takes long to load
+
     for (name, column), kind in JSON_COLUMNS.items():
         for key, text in _column(session, name, column):
             if not is_json(text, kind):
