@@ -2,8 +2,8 @@
 
 Each is looked for by what light does: a **crack** lets light out as a thin bright line, sharper and brighter
 than anything inside the egg; **thin or mottled shell** shines in patches a few millimetres across; **two
-yolks** throw two soft shadows along the egg, deeper in green and blue than in red. The last two are looked
-for only in eggs without veins: growing contents are patchy, too. All were tried on drawn eggs alone: no
+yolks** throw two soft shadows along the egg, deeper in green and blue than in red. The last are looked
+for only in eggs without veins: an embryo throws shadows, too. All were tried on drawn eggs alone: no
 real picture of them was at hand. They are shown as "look here" and decide nothing.
 """
 
@@ -40,10 +40,11 @@ RIM = 0.035  # nothing is looked for so near the edge, over egg length
 MOST_CRACKS = 3
 # Patches and yolks: at 120 pixels to the egg's length.
 SOFT_LENGTH_PX = 120.0
-PATCH_BRIGHTER = 0.06  # natural logarithm, over what lies around
-PATCH_OUTWEIGHS = 1.05
+PATCH_BRIGHTER = 0.045  # natural logarithm, over what lies around
+PATCH_OUTWEIGHS = 1.02
 PATCH_PX = (25, 300)  # 2.5 to 9 mm across
-FEWEST_PATCHES = 3
+FEWEST_PATCHES = 5  # a lamp, the yolk and an embryo leave fewer
+PATCHES_SHARE = 0.8  # of all that is as bright
 PLACES = 60  # along the egg's axis
 YOLK_BAND = 0.34
 YOLK_APART = (0.2, 0.5)  # of egg length
@@ -69,7 +70,7 @@ def shell_faults(
     outline
         The egg's outline in the same pixels.
     quiet
-        Whether no veins were seen; only then patches and yolks are looked for.
+        Whether no veins were seen; only then two yolks are looked for.
 
     Returns
     -------
@@ -79,11 +80,10 @@ def shell_faults(
     if outline.length_px <= 0 or not region.any():
         return ()
     found = list(find_cracks(image_rgb, region, length_px=outline.length_px))
-    if quiet:
-        soft = _soft_view(image_rgb, region, outline.length_px)
-        if soft is not None:
-            # The light between two yolks is a bright patch, too.
-            found += _two_yolks(soft, outline) or _thin_patches(soft)
+    soft = _soft_view(image_rgb, region, outline.length_px)
+    if soft is not None:
+        # The light between two yolks is a bright patch, too.
+        found += (_two_yolks(soft, outline) if quiet else []) or _thin_patches(soft)
     return tuple(found)
 
 
@@ -185,8 +185,7 @@ def _thin_patches(soft: _Soft) -> list[LookHere]:
     count, labels, stats, _ = cv2.connectedComponentsWithStats(patches)
     sizes = stats[:, cv2.CC_STAT_AREA]
     large = [k for k in range(1, count) if PATCH_PX[0] <= sizes[k] <= PATCH_PX[1]]
-    # A lamp, the yolk and a young embryo leave one or two broad bright places.
-    if len(large) < FEWEST_PATCHES or 2 * sum(sizes[k] for k in large) < sizes[1:].sum():
+    if len(large) < FEWEST_PATCHES or sum(sizes[k] for k in large) < PATCHES_SHARE * sizes[1:].sum():
         return []
     large.sort(key=lambda k: -int(sizes[k]))
     return [LookHere(THIN_SHELL, _boundary(labels == k, soft.scale)) for k in large[:3]]

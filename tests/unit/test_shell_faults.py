@@ -91,10 +91,12 @@ def blobs(places, radius):
 PLACES = [(130, 200), (230, 170), (180, 300), (280, 280), (240, 390), (140, 380)]
 
 
-def test_bright_patches_are_thin_shell_only_where_no_veins_are_seen():
+def test_many_bright_patches_are_thin_shell_and_a_few_are_not():
+    """Mottling lies all over a shell; a lamp, a yolk or an embryo leave a place or two (common practice)."""
     rgb = egg(1 + 0.35 * blobs(PLACES, 22))
     assert set(named(rgb)) == {THIN_SHELL}
-    assert named(rgb, quiet=False) == []
+    assert set(named(rgb, quiet=False)) == {THIN_SHELL}  # patches may be taken for veins
+    assert THIN_SHELL not in named(egg(1 + 0.35 * blobs(PLACES[::2], 22)))
 
 
 def test_dark_speckles_are_no_thin_shell():
