@@ -140,13 +140,32 @@ def stopped_early(case: Case) -> str | None:
 
 
 def veins_against_it(case: Case) -> str | None:
-    """The answer on veins contradicts the proposal."""
+    """The answer on veins contradicts the proposal.
+
+    "No veins" weighs against a developing egg by the odds that the heads' card gives for it; where it
+    gives none, however sure the heads are.
+    """
     veins = case.egg.veins.visible
     if case.status != "developing":
         return f"looks {word(case.status)}, but veins were found" if veins is True else None
-    if veins is False and case.day < OPAQUE_FROM * case.species.term_days:
-        return "looks like a developing egg, but no veins were found"
-    return None
+    if not no_veins_count(case.egg, day=case.day, species=case.species):
+        return None
+    odds = case.points.get("no_veins_odds")
+    if odds is not None:
+        chance = weighed_by_odds(case.probability["developing"], float(odds))
+        if chance >= float(case.points["pass_from"]):
+            return None
+    return "looks like a developing egg, but no veins were found"
+
+
+def no_veins_count(egg: Reading, *, day: float, species: Species) -> bool:
+    """Whether no veins were found on a day on which a living egg still shows them."""
+    return egg.veins.visible is False and day < OPAQUE_FROM * species.term_days
+
+
+def weighed_by_odds(chance: float, odds: float) -> float:
+    """A chance after one more observation, by Bayes' rule; ``odds`` is the observation's likelihood ratio."""
+    return chance * odds / (chance * odds + 1 - chance) if chance < 1 else 1.0
 
 
 def early_through_dark_shell(case: Case) -> str | None:

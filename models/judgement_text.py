@@ -147,6 +147,7 @@ def decision_text(figures: Figures) -> str:
     why = ", ".join(f"{name} {count}" for name, count in living["why"].items())
     lines += [
         f"  pass from a chance of developing of {low:.2f} to {high:.2f}, chosen without the evening or egg",
+        *_no_veins_lines(figures),
         f"  dead photos passed, by egg: {passed}",
         f"  living photos that a person must still look at: {'; '.join(looks)}; aim 30 %, then 15 %",
         f"    why, from day 4: {why}",
@@ -154,6 +155,17 @@ def decision_text(figures: Figures) -> str:
         f"to look too young: {stopped['younger']}",
     ]
     return "\n".join(lines)
+
+
+def _no_veins_lines(figures: Mapping[str, Any]) -> list[str]:
+    if "no_veins_odds" not in figures:
+        return []
+    low, high = figures["no_veins_odds"]
+    return [
+        f"  finding no veins weighs by odds of {low:.2f} to {high:.2f}, counted likewise. That it weighs",
+        "  rather than decides, and that nothing passes below the chance for confirming, was decided with",
+        "  these photos in view: before, one dead photo passed (h8, at 0.69)",
+    ]
 
 
 def novelty_text(rows: Sequence[Mapping[str, Any]]) -> str:

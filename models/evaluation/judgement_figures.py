@@ -78,6 +78,7 @@ def measure(
         "day_half_width": _span(answers.day_half_width),
         "confusion": [asdict(row) for row in confusion_table(real, answers.logits)],
         "pass_from": _span(answers.pass_from),
+        "no_veins_odds": _span(answers.no_veins_odds),
         "decisions": decision_counts(photos, real, decisions),
         "dead_passed": dead_passed(real, decisions),
         "false_stopped": false_stopped(real, decisions),
@@ -99,6 +100,7 @@ def decide(photos: Sequence[JudgedPhoto], answers: Answers) -> list[Judgement]:
                 "confirm_from": CONFIRM_FROM,
                 "day_half_width": answers.day_half_width[i],
                 "unlike_from": answers.unlike_from[i],
+                "no_veins_odds": answers.no_veins_odds[i],
             },
         )
         for i, photo in enumerate(photos)

@@ -23,7 +23,13 @@ from scipy.optimize import minimize_scalar
 
 from models.basis import Basis, fit_basis
 from models.evaluation.nested_day import BoolArray, FloatArray, Fold, LivingPart, living_part
-from models.evaluation.whole_judge import ShownEgg, held_back
+from models.evaluation.whole_judge import (
+    CONFIRM_FROM,
+    ShownEgg,
+    held_back,
+    no_veins_odds,
+    weighed_developing,
+)
 from models.examples import REAL_SHARE, Examples, in_directions, joined, status_weights
 from models.folds import evenings_together
 from models.heads import STATUSES, fit_statuses, softmax
@@ -32,7 +38,8 @@ DEVELOPING = STATUSES.index("developing")
 STRENGTHS = (0.003, 0.01, 0.03)  # scikit-learn's ``C``
 DRAWN_SHARE = 1 - REAL_SHARE  # set beforehand: choosing it on so few dead eggs did harm on those left out
 PASS_MARGIN = 0.05  # above the highest chance of developing given to a dead egg left out
-LOWEST_PASS, HIGHEST_PASS = 0.5, 0.97
+# Nobody looks at what passes: that never takes less than what is put before a person to confirm.
+LOWEST_PASS, HIGHEST_PASS = CONFIRM_FROM, 0.97
 STAND_INS_PASSED = 1 / 50  # at most, of day-1 and day-2 photos
 
 
@@ -45,6 +52,7 @@ class StatusChoice:
     temperature: float
     pass_from: float
     basis: Basis
+    no_veins_odds: float | None = None
 
 
 @dataclass(frozen=True)
@@ -52,7 +60,8 @@ class Answers:
     """Answers for each real example by heads that saw neither its evening nor, if dead, its egg.
 
     ``logits`` (N, 3) in the order of STATUSES, divided by the temperature; ``days`` and ``novelty``
-    (N,); ``pass_from``, ``day_half_width``, ``unlike_from`` (N,): the points chosen without it.
+    (N,); ``pass_from``, ``day_half_width``, ``unlike_from``, ``no_veins_odds`` (N,): the points chosen
+    without it, the last NaN where readings were not given.
     """
 
     logits: FloatArray
@@ -61,6 +70,7 @@ class Answers:
     pass_from: FloatArray
     day_half_width: FloatArray
     unlike_from: FloatArray
+    no_veins_odds: FloatArray
 
     @property
     def chance(self) -> FloatArray:
@@ -136,10 +146,15 @@ def choose_status(
             best = (loss, strength, temperature, logits)
     _, strength, temperature, logits = best
     chance = softmax(logits / temperature)
-    held = np.zeros(len(real), bool)
-    if living is not None and shown is not None:
-        held = held_back(shown, chance, living.left_out_days, day_half_width=living.half_width)
-    return StatusChoice(strength, share, temperature, pass_point(real, chance, held), basis)
+    if living is None or shown is None:
+        passing = pass_point(real, chance, np.zeros(len(real), bool))
+        return StatusChoice(strength, share, temperature, passing, basis)
+    odds = no_veins_odds(real, shown, rows)
+    held = held_back(
+        shown, chance, living.left_out_days, day_half_width=living.half_width, no_veins_odds=odds
+    )
+    passing = pass_point(real, chance, held, developing=weighed_developing(shown, chance, odds))
+    return StatusChoice(strength, share, temperature, passing, basis, odds)
 
 
 def fitted_status(
@@ -187,14 +202,16 @@ def nested_answers(
 
     count = len(real)
     logits = np.full((count, len(STATUSES)), np.nan)
-    days, novelty, passing, widths, limits = (np.full(count, np.nan) for _ in range(5))
+    days, novelty, passing, widths, limits, odds = (np.full(count, np.nan) for _ in range(6))
     for (asked, kept), part, choice in zip(folds, living, choices, strict=True):
         matrix, offset = fitted_status(real[kept], drawn, choice)
         vectors = real.embeddings[asked]
         logits[asked] = (choice.basis(vectors) @ matrix + offset) / choice.temperature
         days[asked], novelty[asked] = part.head(vectors), part.known.novelty(vectors)
         passing[asked], widths[asked], limits[asked] = choice.pass_from, part.half_width, part.unlike_from
-    return Answers(logits, days, novelty, passing, widths, limits)
+        if choice.no_veins_odds is not None:
+            odds[asked] = choice.no_veins_odds
+    return Answers(logits, days, novelty, passing, widths, limits, odds)
 
 
 def status_answers(real: Examples, drawn: Examples | None, *, pool: Executor | None = None) -> FloatArray:
@@ -251,15 +268,18 @@ def best_temperature(real: Examples, logits: FloatArray) -> tuple[float, float]:
     return float(np.exp(found.x)), float(found.fun)
 
 
-def pass_point(real: Examples, chance: FloatArray, held: BoolArray) -> float:
+def pass_point(
+    real: Examples, chance: FloatArray, held: BoolArray, *, developing: FloatArray | None = None
+) -> float:
     """The chance of developing from which nobody needs to look.
 
     Above every dead photo left out, and such that at most 1 in 50 of the stand-ins for clear reach it;
-    those ``held`` back by the rules do not count.
+    those ``held`` back by the rules do not count. ``developing`` (N,) are the chances to compare where
+    other observations weigh in, by default those of ``chance``.
     """
     asked = np.isfinite(chance[:, 0])
     likely = asked & (np.nan_to_num(chance).argmax(axis=1) == DEVELOPING) & ~held
-    developing = np.where(likely, chance[:, DEVELOPING], 0.0)
+    developing = np.where(likely, chance[:, DEVELOPING] if developing is None else developing, 0.0)
     dead = developing[asked & real.dead]
     stand_ins = np.sort(developing[asked & np.array([s == "clear" for s in real.statuses])])[::-1]
     allowed = int(len(stand_ins) * STAND_INS_PASSED)

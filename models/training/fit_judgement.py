@@ -93,6 +93,7 @@ def fit(photos: Sequence[JudgedPhoto], drawn: Examples, out: Path) -> StoredHead
         "temperature": round(choice.temperature, 4),
         "day_half_width": round(living.half_width, 2),
         "unlike_from": round(living.unlike_from, 3),
+        "no_veins_odds": None if choice.no_veins_odds is None else round(choice.no_veins_odds, 3),
     }
     save_heads(out, status, living.head, temperature=choice.temperature, card=card, known=living.known)
     return load_heads(out)
@@ -120,7 +121,7 @@ def card_block(card: dict[str, Any]) -> str:
         f"{settings['day_width']:g}, drawn eggs {settings['day_drawn_share']:.0%}.",
         f"Points: pass from {card['pass_from']:.2f}, confirm from {card['confirm_from']:.2f}, "
         f"temperature {card['temperature']:.2f},",
-        f"day +- {card['day_half_width']:.1f}, unlike from {card['unlike_from']:.1f}.",
+        f"day +- {card['day_half_width']:.1f}, unlike from {card['unlike_from']:.1f}{_veins_point(card)}.",
         "",
         "```",
         report_text(card["figures"]),
@@ -128,6 +129,11 @@ def card_block(card: dict[str, Any]) -> str:
         FIGURES_END,
     )
     return "\n".join(lines)
+
+
+def _veins_point(card: dict[str, Any]) -> str:
+    odds = card.get("no_veins_odds")
+    return "" if odds is None else f", no veins: odds of {odds:.2f}"
 
 
 def _version() -> str:

@@ -17,7 +17,9 @@ from models.evaluation.judgement import (
 from models.evaluation.nested import left_out_folds, nested_answers, pass_point, status_answers
 from models.evaluation.nested_day import day_half_width, evenings_alike
 from models.evaluation.outlines import overlap
+from models.evaluation.whole_judge import CONFIRM_FROM, ShownEgg, no_veins_odds, weighed_developing
 from models.examples import Examples, status_weights
+from vision.reading import Embryo, Outline, Quality, Reading, Veins
 
 D = 40
 
@@ -95,12 +97,57 @@ def test_answers_do_not_depend_on_their_own_labels() -> None:
 
 def test_the_pass_point_lies_above_every_dead_egg_not_held_back() -> None:
     real = evenings(signal=1, evening_mark=1)
-    developing = np.where(real.dead, 0.7, 0.6)
+    developing = np.where(real.dead, 0.85, 0.78)
     chance = np.stack([(1 - developing) / 2, (1 - developing) / 2, developing], axis=1)
     nobody = np.zeros(len(real), bool)
-    assert pass_point(real, chance, nobody) > 0.7
+    assert pass_point(real, chance, nobody) > 0.85
     # With all dead held back by the rules, the stand-ins for clear decide.
-    assert 0.6 < pass_point(real, chance, real.dead) < 0.7
+    assert 0.78 < pass_point(real, chance, real.dead) < 0.85
+    # What else was observed of the dead may speak against them.
+    weighed = np.where(real.dead, 0.1, developing)
+    assert 0.78 < pass_point(real, chance, nobody, developing=weighed) < 0.85
+
+
+def test_nothing_passes_unseen_at_less_than_what_a_person_confirms() -> None:
+    real = evenings(signal=1, evening_mark=1)
+    chance = np.tile([0.6, 0.39, 0.01], (len(real), 1))  # nothing near to be kept apart from
+    assert pass_point(real, chance, np.zeros(len(real), bool)) >= CONFIRM_FROM
+
+
+def without_veins(real: Examples, share: dict[str, float]) -> list[ShownEgg]:
+    """Eggs of day 8, of each status a share found without veins."""
+    square = np.array([[0.0, 0.0], [100.0, 0.0], [100.0, 130.0], [0.0, 130.0]])
+    outline = Outline((50.0, 65.0), 130.0, 100.0, 90.0, 90.0, square)
+    shown, seen = [], dict.fromkeys(share, 0)
+    for status in real.statuses:
+        assert status is not None
+        seen[status] += 1
+        none = (seen[status] * share[status]) % 1 < share[status] - 1e-9
+        veins = Veins(not none, None, None)
+        shown.append(
+            ShownEgg(Reading(outline, Quality(True, ()), None, veins, Embryo(None, None, None)), 8.0, 200.0)
+        )
+    return shown
+
+
+def test_odds_of_finding_no_veins_are_the_counted_ones() -> None:
+    """Closed form: shares with half an egg of each kind added; Bayes' rule on the odds."""
+    real = evenings(signal=1, evening_mark=1)
+    shown = without_veins(real, {"clear": 1.0, "early death": 1.0, "developing": 0.25})
+    every = np.ones(len(real), bool)
+    odds = no_veins_odds(real, shown, every)
+    assert odds == pytest.approx(((12 + 0.5) / (48 + 1)) / ((4 + 0.5) / (4 + 1)))
+    chance = np.tile([0.1, 0.1, 0.8], (len(real), 1))
+    weighed = weighed_developing(shown, chance, odds)
+    found = np.array([egg.reading.veins.visible for egg in shown])
+    assert weighed[found] == pytest.approx(0.8)
+    assert weighed[~found] == pytest.approx(4 * odds / (4 * odds + 1))  # odds of 4 to 1 before
+
+
+def test_finding_no_veins_never_speaks_for_an_egg() -> None:
+    real = evenings(signal=1, evening_mark=1)
+    shown = without_veins(real, {"clear": 1.0, "early death": 0.0, "developing": 1.0})
+    assert no_veins_odds(real, shown, np.ones(len(real), bool)) == 1
 
 
 def test_knowing_the_evening_and_the_egg_is_worth_nothing() -> None:

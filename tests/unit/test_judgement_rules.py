@@ -53,6 +53,7 @@ def judged(
     reading: Reading | None = None,
     novelty: float | None = None,
     glow: float | None = None,
+    card: dict[str, float] = CARD,
 ) -> Judgement:
     return judge_egg(
         reading or egg(),
@@ -60,7 +61,7 @@ def judged(
         apparent,
         day=day,
         species=species_named(species),
-        card=CARD,
+        card=card,
         novelty=novelty,
         glow=glow,
     )
@@ -131,6 +132,19 @@ def test_veins_overrule_a_clear() -> None:
     proposal = judged((0.95, 0.03, 0.02), reading=egg(veins=True)).proposal
     assert proposal.decision == "review"
     assert "veins were found" in proposal.reasons[0]
+
+
+def test_no_veins_weigh_against_a_developing_egg() -> None:
+    """By Bayes' rule: odds of 19 to 1, and a quarter as often without veins as the dead: 4.75 to 1."""
+    reading = egg(veins=False)
+    weighed = 4.75 / 5.75
+    for pass_from, decision in ((weighed - 0.01, "pass"), (weighed + 0.01, "review")):
+        card = CARD | {"no_veins_odds": 0.25, "pass_from": pass_from}
+        proposal = judged((0.02, 0.03, 0.95), reading=reading, card=card).proposal
+        assert proposal.decision == decision
+    assert "no veins were found" in proposal.reasons[0]
+    # Heads that give no odds leave every such egg to a person.
+    assert judged((0.001, 0.001, 0.998), reading=reading).proposal.decision == "review"
 
 
 def test_day_five_is_early_through_a_dark_shell() -> None:
