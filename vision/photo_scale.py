@@ -14,13 +14,13 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.card_distance import card_distance
 from vision.reading import Interval, MillimetresFrom, Outline, Reading
 from vision.tray_card import TrayCard
+from vision.tray_plane import plane_of_cups, scale_at
 
 FloatArray = NDArray[np.float64]
 
@@ -32,7 +32,6 @@ ONE_EGG = "the only egg's size is the one that was stated"
 LEVEL_SPREAD_MM = 4.0
 _LATTICE_SPREAD, _BREADTH_SPREAD, _STATED_SPREAD = 0.003, 0.02, 0.01
 _NINETY_PERCENT = 1.645  # standard deviations either side
-_FEWEST_CUPS = 6
 
 
 @dataclass(frozen=True)
@@ -60,7 +59,7 @@ class PhotoScale:
         """Millimetres a pixel at a place in the photo."""
         if self.plane is None:
             return self.mm_per_px
-        return self.mm_per_px * _area_scale(self.plane, np.asarray(place, float)) / self.unit
+        return self.mm_per_px * scale_at(self.plane, np.asarray(place, float)) / self.unit
 
 
 def stated_scale(outlines: Sequence[Outline], egg_size_mm: tuple[float, float]) -> PhotoScale | None:
@@ -133,11 +132,11 @@ def card_scale(
     spread = math.hypot(
         camera.scale_spread, LEVEL_SPREAD_MM / distance, below_mm / distance * camera.spread, _LATTICE_SPREAD
     )
-    plane = _plane(cup_centres_px, staggered=staggered)
+    plane = plane_of_cups(cup_centres_px, staggered=staggered)
     if plane is None:
         return PhotoScale(at_card, "tray card", spread=spread)
-    here = _area_scale(plane, card.corners_px.mean(axis=0))
-    middle = _area_scale(plane, np.nanmean(cup_centres_px.reshape(-1, 2), axis=0))
+    here = scale_at(plane, card.corners_px.mean(axis=0))
+    middle = scale_at(plane, np.nanmean(cup_centres_px.reshape(-1, 2), axis=0))
     return PhotoScale(at_card * middle / here, "tray card", plane, middle, spread)
 
 
@@ -158,26 +157,3 @@ def sized(reading: Reading, scale: PhotoScale | None, *, alone: bool = False) ->
         return replace(reading, missing={**reading.missing, "size_mm": reason})
     mm = scale.at(reading.outline.centre_px)
     return replace(reading, size_mm=(reading.outline.length_px * mm, reading.outline.breadth_px * mm))
-
-
-def _plane(centres: FloatArray, *, staggered: bool) -> FloatArray | None:
-    """From pixels to the tray's plane, in pitches of a row; ``None`` with too few cups."""
-    row, column = np.nonzero(np.isfinite(centres[:, :, 0]))
-    if len(row) < _FEWEST_CUPS or len(np.unique(row)) < 2 or len(np.unique(column)) < 2:
-        return None
-    across = column.astype(float)
-    if staggered:
-        first, second = centres[0, 0], centres[1, 0]
-        along = np.nanmean(np.diff(centres, axis=1).reshape(-1, 2), axis=0)
-        way = 0.5 if float((second - first) @ along) > 0 else -0.5
-        across = across + way * (row % 2)
-    tray = np.stack([across, row.astype(float)], axis=1)
-    matrix, _ = cv2.findHomography(centres[row, column], tray, 0)
-    return None if matrix is None else np.asarray(matrix, np.float64)
-
-
-def _area_scale(matrix: FloatArray, place: FloatArray) -> float:
-    """Units of the mapped plane a pixel, the root of the area's change."""
-    p = matrix @ np.array([place[0], place[1], 1.0])
-    jacobian = (matrix[:2, :2] - np.outer(p[:2] / p[2], matrix[2, :2])) / p[2]
-    return math.sqrt(abs(float(np.linalg.det(jacobian))))

@@ -11,6 +11,7 @@ empty if it is not and every egg found is. Otherwise it is named as not seen.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import cv2
@@ -18,8 +19,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from vision.cup_names import cup_position
+from vision.tray_dark_cups import dark_cup_evidence
 from vision.tray_grid import NoTrayGrid, TrayGrid, fit_tray_grid
-from vision.tray_second_look import PlaceLook, expected_radii, look_at_place
+from vision.tray_second_look import PlaceLook, dim_egg, expected_radii, look_at_place
 
 FloatArray = NDArray[np.float64]
 ImageArray = NDArray[np.uint8]
@@ -32,21 +34,34 @@ _RADIUS_SEEN_PX = 20.0
 _SHINING, _LEAST_SHINING, _ABOVE_EGGS = 251, 200, 12
 # If an egg of the photo is as bright as this, a circle that shines may be an egg too.
 _BRIGHT_EGG = 225
+# A circle as bright as this all over says nothing of how bright eggs are.
+_GLARES = 245
+# From so many shining cups without a circle on, others are compared with them: alike in size within this
+# share, and smaller than the eggs.
+_CUPS_TO_COMPARE, _ALIKE, _SMALLER = 3, 0.12, 0.97
 # A shining cup's radius over an egg's: the opening is smaller than the egg it carries.
 _SMALLEST_SPOT, _LARGEST_SPOT = 0.4, 1.2
 # How unlike the tray a dark place is (see PlaceLook): an egg from here on, a hole up to there. Less is
 # asked for an egg where light comes through the other empty cups, so that this one must be covered.
 _AN_EGG, _A_HOLE, _A_HOLE_AMONG_BRIGHT, _COVERED = 0.5, 0.2, 0.45, 0.02
 _EDGE_OF_COVERED = 0.2
+_EDGE_OF_EGG, _NO_SPILL = 0.2, 1.0
 # A circle found on a place so much like the tray is no egg; and eggs differ from holes by so much.
 _NO_EGG, _APART = -0.05, 0.1
 # Where all other eggs are far above, circles up to here are no eggs either; and a hole for sure is this dark.
 _NO_EGG_AMONG_BRIGHT, _FAR_ABOVE, _SURELY_A_HOLE = 0.25, 0.4, -0.25
-# A dim egg's circle is drawn anew where its size is off by this share and a better one shows this much of
-# its edge.
-_ODD_SIZE, _EDGE_SHOWS, _DIM = 0.13, 0.35, 0.7
+# An egg up to this much brighter than the tray is looked at anew, and its circle changed if the better one
+# differs by this share of its radius.
+_DIM, _WORTH_A_CHANGE = 1.3, 0.02
+# So is one of a size unlike the others': what is smaller may be the air cell alone.
+_TOO_SMALL, _TOO_LARGE = 0.92, 1.25
 # A place stands out if it is brighter than its darker surroundings by this factor and this step of 255.
 _STANDS_OUT, _STANDS_OUT_BY = 1.2, 6.0
+
+
+_TOLD_BY_DARK_CUPS = (
+    "Which rows are the tray's was told by empty cups that hardly show: check the cup of one egg."
+)
 
 
 @dataclass(frozen=True)
@@ -54,6 +69,15 @@ class SeenAgain:
     """An egg that was found in its cup by the second look."""
 
     cup: str
+    centre_px: tuple[float, float]
+    radius_px: float
+
+
+@dataclass(frozen=True)
+class Redrawn:
+    """A better circle for the circle given at that index."""
+
+    index: int
     centre_px: tuple[float, float]
     radius_px: float
 
@@ -80,6 +104,8 @@ class TrayCups:
         on part of an egg that was seen again.
     seen_again
         Eggs beside the circles given, found by a second look at the cups without one.
+    redrawn
+        Better circles of dim eggs, whose shell hardly shows.
     """
 
     grid: TrayGrid
@@ -89,6 +115,14 @@ class TrayCups:
     shining: tuple[int, ...]
     dropped: tuple[int, ...] = ()
     seen_again: tuple[SeenAgain, ...] = ()
+    redrawn: tuple[Redrawn, ...] = ()
+
+    def better_circles(self, centres: ArrayLike, radii: ArrayLike) -> tuple[FloatArray, FloatArray]:
+        """The circles given, shapes (N, 2) and (N,), with those redrawn put in."""
+        placed, sized = np.array(centres, float).reshape(-1, 2), np.array(radii, float).reshape(-1)
+        for circle in self.redrawn:
+            placed[circle.index], sized[circle.index] = circle.centre_px, circle.radius_px
+        return placed, sized
 
 
 def read_tray(
@@ -119,12 +153,13 @@ def read_tray(
     radii = np.asarray(egg_radii, float).reshape(-1)
     if len(centres) == 0:
         return NoTrayGrid("No tray grid was found: no egg was seen.")
-    scene = _Reduced.of(rgb, float(np.median(radii))).beside_eggs(centres, radii)
+    scene = _scene(rgb, centres, radii)
     shining = _shining_circles(scene, centres, radii)
-    spots = _spots(scene, centres[~shining], radii[~shining])
+    spots = _spots(scene, centres[~shining], radii[~shining])[:, :2]
     if shining.any():
         spots = np.concatenate([spots, centres[shining]])
-    fitted = fit_tray_grid(
+    fit = partial(
+        fit_tray_grid,
         centres[~shining],
         radii[~shining],
         image_size=(rgb.shape[1], rgb.shape[0]),
@@ -132,6 +167,19 @@ def read_tray(
         rows=rows,
         columns=columns,
     )
+    fitted = fit()
+    if isinstance(fitted, TrayGrid) and fitted.empty_cups and len(spots) == 0:
+        others = np.column_stack([centres, radii])
+        empty = np.array([fitted.cup_centres_px[cup_position(cup)] for cup in fitted.empty_cups])
+        shows = dark_cup_evidence(rgb, empty, float(np.median(radii)), others=others)
+        if shows is not None:
+            first, fitted = fitted, fit(cup_shows=shows)
+            if isinstance(fitted, TrayGrid) and fitted.cups != first.cups:
+                fitted = replace(fitted, doubts=(*fitted.doubts, _TOLD_BY_DARK_CUPS))
+            elif isinstance(fitted, TrayGrid):
+                # What hardly shows takes no doubt away.
+                doubts = tuple(dict.fromkeys((*first.doubts, *fitted.doubts)))
+                fitted = replace(fitted, doubts=doubts, confidence=min(first.confidence, fitted.confidence))
     if isinstance(fitted, NoTrayGrid):
         return fitted
     cups: list[str | None] = [None] * len(centres)
@@ -158,11 +206,22 @@ def find_empty_cup_spots(rgb: ImageArray, egg_centres: ArrayLike, egg_radii: Arr
     radii = np.asarray(egg_radii, float).reshape(-1)
     if len(centres) == 0:
         return np.zeros((0, 2))
-    return _spots(_Reduced.of(rgb, float(np.median(radii))).beside_eggs(centres, radii), centres, radii)
+    return _spots(_scene(rgb, centres, radii), centres, radii)[:, :2]
+
+
+def _scene(rgb: ImageArray, centres: FloatArray, radii: FloatArray) -> _Reduced:
+    """The reduced photo; circles that glare say nothing of the eggs where cups without a circle shine too."""
+    scene = _Reduced.of(rgb, float(np.median(radii)))
+    glaring = np.array([scene.glares(c, r) for c, r in zip(centres, radii, strict=True)])
+    strict = scene.beside_eggs(centres, radii)
+    if not glaring.any() or glaring.all():
+        return strict
+    lenient = scene.beside_eggs(centres[~glaring], radii[~glaring])
+    return lenient if len(_spots(lenient, centres, radii)) >= _CUPS_TO_COMPARE else strict
 
 
 def _spots(scene: _Reduced, centres: FloatArray, radii: FloatArray) -> FloatArray:
-    """Centres of shining round patches beside the circles."""
+    """Shining round patches beside the circles, shape (M, 3): x, y and radius."""
     shine: NDArray[Any] = (scene.second >= scene.shining).astype(np.uint8)
     for centre, radius in zip(centres, radii, strict=True):
         # A little more than the egg: light leaks round its rim.
@@ -185,8 +244,8 @@ def _spots(scene: _Reduced, centres: FloatArray, radii: FloatArray) -> FloatArra
         # Half a pixel more on every side: the contour runs through the middles of border pixels.
         if area < 0.7 * np.pi * (around + 0.5) ** 2:
             continue
-        found.append(scene.full(middles[label]))
-    return np.array(found, float).reshape(-1, 2)
+        found.append((*scene.full(middles[label]), reach * scene.radius / scene.scale))
+    return np.array(found, float).reshape(-1, 3)
 
 
 def cup_is_empty(rgb: ImageArray, centre: ArrayLike, radius: float) -> bool | None:
@@ -237,6 +296,11 @@ class _Reduced:
         levels = [self.egg_level(self.second, c, r) for c, r in zip(centres, radii, strict=True)]
         brightest = max((level for level in levels if level < _SHINING), default=_SHINING)
         return replace(self, shining=float(np.clip(brightest + _ABOVE_EGGS, _LEAST_SHINING, _SHINING)))
+
+    def glares(self, centre: FloatArray, radius: float) -> bool:
+        """Whether a circle is evenly bright, near the top of the scale in two colours."""
+        low = self.level(self.second, centre, 0.0, 0.5 * radius, 10)
+        return low is not None and low >= _GLARES
 
     @staticmethod
     def of(rgb: ImageArray, radius: float) -> _Reduced:
@@ -302,12 +366,31 @@ def _stands_out(scene: _Reduced, centre: FloatArray, radius: float) -> bool | No
 
 
 def _shining_circles(scene: _Reduced, centres: FloatArray, radii: FloatArray) -> BoolArray:
-    """Which circles are shining cups taken for eggs; none if any egg is nearly as bright."""
+    """Which circles are shining cups taken for eggs.
+
+    If an egg is nearly as bright, a circle that shines may be an egg too. Then only those are cups that are
+    of the size of the shining cups without a circle.
+    """
     shining = np.array([_shines(scene, c, r) for c, r in zip(centres, radii, strict=True)])
+    cups = _spots(scene, centres, radii)
+    usual = float(np.median(cups[:, 2])) if len(cups) >= _CUPS_TO_COMPARE else None
     circles = zip(centres[~shining], radii[~shining], strict=True)
-    eggs = [scene.egg_level(scene.second, c, r) for c, r in circles]
+    eggs = [
+        scene.egg_level(scene.second, c, r) for c, r in circles if usual is None or not scene.glares(c, r)
+    ]
+    if usual is not None:
+        # With no circle cut out: a patch that is like the cups is one, whatever circle lies on it.
+        patches = _spots(scene, np.zeros((0, 2)), np.zeros(0))
+        alike = patches[np.abs(patches[:, 2] / usual - 1) < _ALIKE]
+        away = np.linalg.norm(centres[:, None] - alike[None, :, :2], axis=2).min(axis=1, initial=np.inf)
+        on_cup = away < 0.6 * np.minimum(radii, float(np.median(radii)))
     if shining.mean() > 0.4 or (eggs and max(eggs) > _BRIGHT_EGG):
-        shining[:] = False
+        if usual is None or usual > _SMALLER * float(np.median(radii)):
+            shining[:] = False
+        else:
+            shining &= on_cup
+    elif usual is not None:
+        shining |= on_cup & (usual < _SMALLER * float(np.median(radii)))
     return shining
 
 
@@ -331,7 +414,7 @@ def _settled(
     """The tray with its cups without an egg told apart, and eggs found in them."""
     grid = tray.grid
     in_cup = {cup: i for i, cup in enumerate(grid.cups) if cup is not None}
-    size = expected_radii(grid, in_cup, radii)
+    size = expected_radii(grid, in_cup, centres, radii)
     places = {cup: grid.cup_centres_px[cup_position(cup)] for cup in (*grid.empty_cups, *in_cup)}
     shines = [
         cup
@@ -347,8 +430,9 @@ def _settled(
     seen: list[SeenAgain] = []
     holes: list[str] = []
     dropped: list[int] = []
+    redrawn: list[Redrawn] = []
     if shines:
-        seen = [_again(cup, look) for cup, look in looks.items() if look is not None and _covered(look)]
+        seen = [_looked(cup, look) for cup, look in looks.items() if look is not None and _covered(look)]
     else:
         eggs = {
             cup: look_at_place(rgb, centres[i], radii[i], others=others[:k] + others[k + 1 :], search=False)
@@ -363,26 +447,30 @@ def _settled(
         maybe = [value for cup, value in unlike.items() if cup not in no_eggs or value >= _SURELY_A_HOLE]
         dimmest = min(maybe, default=0.0)
         seen = [
-            _again(c, look)
+            _looked(c, look)
             for c, look in looks.items()
-            if look and look.unlike_tray > max(_AN_EGG, 0.4 * dimmest)
+            if look and look.unlike_tray > max(_AN_EGG, 0.4 * dimmest) and _is_edged(look)
         ]
         hole = max(min(_A_HOLE, dimmest - _APART), min(_A_HOLE_AMONG_BRIGHT, dimmest / 2))
         holes += [cup for cup, look in looks.items() if look is not None and look.unlike_tray < hole]
         # Something was taken for an egg there: only a place clearly darker than the tray is called empty.
         holes += [cup for cup in no_eggs if unlike[cup] < min(_SURELY_A_HOLE, dimmest - _APART)]
-    for cup, i in in_cup.items():
-        off = abs(radii[i] / size[cup] - 1)
-        if off < _ODD_SIZE or i in dropped:
+    seen = [_again(egg.cup, dim_egg(rgb, places[egg.cup], size[egg.cup], others=others)) for egg in seen]
+    for k, (cup, i) in enumerate(in_cup.items()):
+        if i in dropped:
             continue
-        look = look_at_place(
-            rgb, places[cup], size[cup], others=[o for o in others if o[:2] != (*centres[i],)]
-        )
-        if look is None or look.brighter > _DIM or look.edge < _EDGE_SHOWS:
-            continue
-        if abs(look.radius_px / size[cup] - 1) < off - 0.02:
+        if _off(centres[i], places[cup]) > 0.25 * size[cup] and _shines(scene, places[cup], size[cup]):
             dropped.append(i)
-            seen.append(_again(cup, look))
+            shines.append(cup)
+            continue
+        rest = others[:k] + others[k + 1 :]
+        look = look_at_place(rgb, centres[i], radii[i], others=rest, search=False)
+        if look is None or (look.brighter > _DIM and _TOO_SMALL < radii[i] / size[cup] < _TOO_LARGE):
+            continue
+        found = (float(centres[i, 0]), float(centres[i, 1]), float(radii[i]))
+        better = dim_egg(rgb, places[cup], size[cup], others=rest, found=found)
+        if np.abs(np.subtract(better, found)).max() > _WORTH_A_CHANGE * size[cup]:
+            redrawn.append(Redrawn(i, better[:2], better[2]))
     again = {egg.cup: egg for egg in seen}
     for i, none in enumerate(grid.cups):
         if none is None and i not in tray.shining:
@@ -404,6 +492,7 @@ def _settled(
         unseen_cups=tuple(cup for cup in without if cup not in empty),
         dropped=tuple(sorted(dropped)),
         seen_again=tuple(seen),
+        redrawn=tuple(redrawn),
     )
 
 
@@ -420,5 +509,18 @@ def _covered(look: PlaceLook) -> bool:
     return look.unlike_tray > _COVERED or look.edge > _EDGE_OF_COVERED
 
 
-def _again(cup: str, look: PlaceLook) -> SeenAgain:
+def _off(one: FloatArray, other: FloatArray) -> float:
+    return float(np.hypot(*(one - other)))
+
+
+def _is_edged(look: PlaceLook) -> bool:
+    """Whether a place is bounded as an egg is, or too bright for the light that its neighbours spill."""
+    return look.edge >= _EDGE_OF_EGG or look.unlike_tray > _NO_SPILL
+
+
+def _looked(cup: str, look: PlaceLook) -> SeenAgain:
     return SeenAgain(cup, look.centre_px, look.radius_px)
+
+
+def _again(cup: str, circle: tuple[float, float, float]) -> SeenAgain:
+    return SeenAgain(cup, circle[:2], circle[2])

@@ -27,7 +27,7 @@ from numpy.typing import ArrayLike, NDArray
 from vision.cup_names import cup_name
 from vision.tray_evidence import Points, cost_of_pitch, evidence
 from vision.tray_lattice import Lattice, find_lattice, finer_lattices
-from vision.tray_layout import Placement, places_given, places_seen
+from vision.tray_layout import CupShows, Placement, places_given, places_seen
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -109,6 +109,7 @@ def fit_tray_grid(
     bright_spots_px: ArrayLike | None = None,
     rows: int | None = None,
     columns: int | None = None,
+    cup_shows: CupShows | None = None,
 ) -> TrayGrid | NoTrayGrid:
     """Give every egg its cup.
 
@@ -123,6 +124,9 @@ def fit_tray_grid(
     rows, columns
         The tray's size, both or neither. Without it, wholly empty rows at the border are known
         only if their empty cups were seen.
+    cup_shows
+        For a place in the photo, the logarithm of how much likelier what shows there is with an empty
+        cup than without.
 
     Returns
     -------
@@ -155,12 +159,13 @@ def fit_tray_grid(
     if share_held < _FEWEST_ON_LATTICE or spread > _WIDEST_SPREAD:
         return NoTrayGrid(_NO_ROWS)
     if rows is None or columns is None:
-        placement = places_seen(lattice, known)
+        placement = places_seen(lattice, known, cup_shows=cup_shows)
     else:
-        placement = places_given(lattice, known, rows=rows, columns=columns, image_size=image_size)
+        size = {"rows": rows, "columns": columns}
+        placement = places_given(lattice, known, **size, image_size=image_size, cup_shows=cup_shows)
         for fine in finer_lattices(lattice, points, shortest_px=_NARROWEST_PITCH * usual):
             fine, fine_known = _same_tray_only(fine, radii[egg_like], is_egg)
-            other = places_given(fine, fine_known, rows=rows, columns=columns, image_size=image_size)
+            other = places_given(fine, fine_known, **size, image_size=image_size, cup_shows=cup_shows)
             if other is not None and _cost(other, usual) < _cost(placement, usual):
                 placement, known, held = other, fine_known, fine.on_lattice & is_egg
     if placement is None:

@@ -9,8 +9,8 @@ what was seen; the cheapest is taken, and what share of the likelihood it has is
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -23,6 +23,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 Layout = Literal["square", "staggered"]
+CupShows = Callable[[FloatArray], float]
 
 # Shear unlike the layout's own, standard deviation: a camera 30 degrees off the vertical shears a
 # square lattice by up to 0.14 and a staggered one by as much.
@@ -128,12 +129,16 @@ class _Window:
             cups[self._shifted(reading) == 1, -1] = False
         return cups
 
-    def cups(self, reading: _Lines, lattice: Lattice) -> FloatArray:
-        """Centres of all cups, shape (lines, places, 2)."""
+    def indices(self, reading: _Lines) -> FloatArray:
+        """Lattice index of all cups, shape (lines, places, 2)."""
         line, place = np.mgrid[: self.lines, : self.places]
         half = self.first_half + self._shifted(reading)[:, None] + 2 * place
-        index = reading.index(line + self.first_line, half).reshape(-1, 2)
-        centres = lattice.map.to_image(index).reshape(*line.shape, 2)
+        return reading.index(line + self.first_line, half)
+
+    def cups(self, reading: _Lines, lattice: Lattice) -> FloatArray:
+        """Centres of all cups, shape (lines, places, 2)."""
+        index = self.indices(reading)
+        centres = lattice.map.to_image(index.reshape(-1, 2)).reshape(index.shape)
         centres[~self.exists(reading)] = np.nan
         return centres
 
@@ -155,18 +160,50 @@ class _Choice:
         )
 
 
-def places_seen(lattice: Lattice, points: Points) -> Placement | None:
-    """The tray that best explains what was seen, of any size; ``None`` if all lies in a single line."""
+def places_seen(lattice: Lattice, points: Points, *, cup_shows: CupShows | None = None) -> Placement | None:
+    """The tray that best explains what was seen, of any size; ``None`` if all lies in a single line.
+
+    ``cup_shows`` gives, for a place in the photo, the logarithm of how much likelier what shows there is with
+    an empty cup than without.
+    """
     choices = [
         choice for reading in _readings(lattice) for choice in _grown_borders(reading, lattice, points)
     ]
-    return _best(choices, lattice, given=False)
+    return _best(_looked_at(choices, lattice, cup_shows), lattice, given=False)
+
+
+def _looked_at(choices: list[_Choice], lattice: Lattice, cup_shows: CupShows | None) -> list[_Choice]:
+    """The choices with what the picture shows at their cups without an egg counted in."""
+    if cup_shows is None or not choices:
+        return choices
+    taken = {(int(a), int(b)) for a, b in lattice.index[lattice.on_lattice]}
+    known: dict[tuple[int, int], float] = {}
+    least = min(choice.cost for choice in choices)
+    looked = []
+    for choice in choices:
+        if choice.cost > least + _WORTH_A_LOOK:
+            continue
+        index = np.round(choice.window.indices(choice.reading)).astype(int)
+        there = choice.window.exists(choice.reading)
+        total = 0.0
+        for place in {(int(a), int(b)) for a, b in index[there]} - taken:
+            if place not in known:
+                known[place] = cup_shows(lattice.map.to_image(np.array([place], float))[0])
+            total += known[place]
+        looked.append(replace(choice, cost=choice.cost - total))
+    return looked
 
 
 def places_given(
-    lattice: Lattice, points: Points, *, rows: int, columns: int, image_size: tuple[int, int]
+    lattice: Lattice,
+    points: Points,
+    *,
+    rows: int,
+    columns: int,
+    image_size: tuple[int, int],
+    cup_shows: CupShows | None = None,
 ) -> Placement | None:
-    """The tray of known size that best explains what was seen.
+    """The tray of known size that best explains what was seen; ``cup_shows`` as in :func:`places_seen`.
 
     Where the border is open, because rows there are empty and were not seen to be, the whole tray
     is taken to be in the photo, and as near its middle as may be.
@@ -201,7 +238,7 @@ def places_given(
             + _turn_cost(reading, lattice, transposed)
         )
         choices.append(_Choice(cost, reading, window, transposed))
-    return _best(choices, lattice, given=True)
+    return _best(_looked_at(choices, lattice, cup_shows), lattice, given=True)
 
 
 def _readings(lattice: Lattice) -> list[_Lines]:

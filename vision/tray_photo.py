@@ -14,7 +14,7 @@ from vision.find_eggs import END_VIEW_OVER_EXTENT, END_VIEW_WINDOW, FoundEgg
 from vision.photo_scale import PhotoScale, card_scale
 from vision.reading import Outline, SeenTrayCard
 from vision.tray_card import TrayCard, find_tray_card, oriented
-from vision.tray_eggs import SeenAgain, TrayCups, read_tray
+from vision.tray_eggs import Redrawn, SeenAgain, TrayCups, read_tray
 from vision.tray_grid import NoTrayGrid
 
 POLYGON_POINTS = 96
@@ -98,8 +98,9 @@ def tray_in_photo(
             cups = turned
         else:
             doubts.append(_OTHER_SIDE)
+    better = {circle.index: circle for circle in cups.redrawn}
     named = [
-        (egg, cup)
+        (_found(network, rgb, better[i]) if i in better else egg, cup)
         for i, (egg, cup) in enumerate(zip(eggs, cups.grid.cups, strict=True))
         if i not in cups.shining and i not in cups.dropped
     ]
@@ -134,7 +135,7 @@ def _scale(
     return scale, []
 
 
-def _found(network: EggMaskNetwork, rgb: RgbImage, again: SeenAgain) -> FoundEgg:
+def _found(network: EggMaskNetwork, rgb: RgbImage, again: SeenAgain | Redrawn) -> FoundEgg:
     """An egg of the second look as any other: a circle for its outline."""
     (x, y), radius = again.centre_px, again.radius_px
     t = np.linspace(0, 2 * math.pi, POLYGON_POINTS, endpoint=False)

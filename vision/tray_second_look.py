@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from vision.cup_names import cup_position
 from vision.tray_grid import TrayGrid
+from vision.tray_plane import nearness_at, plane_of_cups
 
 FloatArray = NDArray[np.float64]
 ImageArray = NDArray[np.uint8]
@@ -28,6 +29,9 @@ _ANGLES = 64
 # Grey levels (of 255) added before logarithms: what noise and compression leave unsure near black.
 _BLACK, _BLACK_COLOUR = 10.0, 16.0
 _LARGEST_OFF, _SMALLEST, _LARGEST = 0.34, 0.78, 1.22  # of the radius expected
+# What an edge all the way round weighs against place and size (in logarithms of likelihood); and the spread
+# of a circle found by the whole search about the true one, over the radius, with how often it is wrong.
+_EDGE_WEIGHT, _FOUND_OFF, _FOUND_WRONG = 25.0, 0.02, 0.01
 
 
 @dataclass(frozen=True)
@@ -87,10 +91,7 @@ def look_at_place(
     y, x = np.mgrid[:side, :side].astype(float)
     if visible[np.hypot(x - middle, y - middle) < _RADIUS].mean() < 0.8:
         return None
-    free = visible.copy()
-    for ox, oy, other in np.asarray(others, float).reshape(-1, 3):
-        u, v = (ox - origin[0]) / scale, (oy - origin[1]) / scale
-        free &= np.hypot(x - u, y - v) > 1.12 * other / scale
+    free = _free(visible, others, origin, scale)
     dx, dy, r, edge = _circle(np.log(picture + _BLACK), free) if search else (0.0, 0.0, _RADIUS, 0.0)
     away = np.hypot(x - middle - dx, y - middle - dy)
     inside, beside = visible & (away < 0.82 * r), free & (away > 1.1 * r) & (away < 1.5 * r)
@@ -148,9 +149,7 @@ def _circle(log_picture: FloatArray, free: NDArray[np.bool_]) -> tuple[float, fl
     """Offset from the middle, radius and strength of the circle with an edge all the way round."""
     side = log_picture.shape[0]
     middle = (side - 1) / 2
-    smooth = cv2.GaussianBlur(log_picture.astype(np.float32), (0, 0), 1.3)
-    # Brightness and colour; each in units of its own noise, which the finest detail shows.
-    planes = [smooth.max(axis=2), smooth[..., 0] - smooth[..., 1]]
+    planes = _planes(log_picture)
     angle = np.linspace(0, 2 * np.pi, _ANGLES, endpoint=False)
     ring = np.arange(_SMALLEST * _RADIUS - 4, _LARGEST * _RADIUS + 4.5, 1.0)
     reach = _LARGEST_OFF * _RADIUS
@@ -248,19 +247,112 @@ def _refined(
     return float(x), float(y), float(r), edge
 
 
-def expected_radii(grid: TrayGrid, in_cup: Mapping[str, int], radii: FloatArray) -> dict[str, float]:
-    """The radius an egg would have in each cup: the usual share of the pitch there."""
-    pitch = np.full(grid.cup_centres_px.shape[:2], np.nan)
-    for axis in (0, 1):
-        step = np.linalg.norm(np.diff(grid.cup_centres_px, axis=axis), axis=2)
-        for part in (np.s_[:-1], np.s_[1:]):
-            here = (part, slice(None)) if axis == 0 else (slice(None), part)
-            pitch[here] = np.fmin(pitch[here], step)
+def dim_egg(
+    rgb: ImageArray,
+    place: ArrayLike,
+    radius: float,
+    *,
+    others: ArrayLike,
+    found: tuple[float, float, float] | None = None,
+    off_place: float = 0.08,
+    off_size: float = 0.04,
+) -> tuple[float, float, float]:
+    """The likeliest circle of an egg that hardly stands out of its tray: x, y and radius, pixels.
+
+    A late egg is black but for its air cell, whose edge is far clearer than the shell's. What all eggs
+    of the tray have in common tells them apart: the shell is as large as the others and lies about where
+    the lattice has its cup. Each circle is weighed by the edge along it, by both of these, and by how near
+    it is to the circle found before.
+
+    Parameters
+    ----------
+    rgb
+        The photo, uint8, shape (H, W, 3).
+    place, radius
+        The cup's centre, and how large an egg there would be, pixels.
+    others
+        As in :func:`look_at_place`.
+    found
+        The circle found before: x, y, radius.
+    off_place, off_size
+        Standard deviations of the tray's eggs from place (along x or y) and size, over the radius.
+    """
+    centre = np.asarray(place, float)
+    picture, visible, origin, scale = _work_picture(rgb, centre, radius)
+    middle = (picture.shape[0] - 1) / 2
+    free = _free(visible, others, origin, scale)
+    planes = _planes(np.log(picture + _BLACK))
+    angle = np.linspace(0, 2 * np.pi, _ANGLES, endpoint=False)
+    before = None
+    if found is not None:
+        before = tuple((v - o) / scale - middle for v, o in zip(found[:2], origin, strict=True))
+        before = (*before, found[2] / scale)
+
+    def best(cx: FloatArray, cy: FloatArray, rings: list[FloatArray]) -> tuple[float, float, float]:
+        top, most = (0.0, 0.0, _RADIUS), -np.inf
+        for ring in rings:
+            size = ring[2:-2]
+            value = _EDGE_WEIGHT * _jumps(planes, free, cx, cy, ring, angle, middle).mean(axis=1)
+            value -= 0.5 * ((cx**2 + cy**2) / (off_place * _RADIUS) ** 2)[:, None]
+            value -= 0.5 * ((size / _RADIUS - 1) / off_size) ** 2
+            if before is not None:
+                away = np.hypot(cx - before[0], cy - before[1])[:, None] / (_FOUND_OFF * _RADIUS)
+                larger = (size - before[2]) / (_FOUND_OFF * _RADIUS)
+                value += 0.5 * np.log(_FOUND_WRONG + np.exp(-0.5 * (away**2 + larger**2)))
+            k, j = np.unravel_index(int(np.argmax(value)), value.shape)
+            if value[k, j] > most:
+                top, most = (float(cx[k]), float(cy[k]), float(size[j])), float(value[k, j])
+        return top
+
+    reach = _LARGEST_OFF * _RADIUS
+    x, y = _grid(reach, 3.0)
+    keep = np.hypot(x, y) <= reach
+    wide = np.arange(_SMALLEST * _RADIUS - 2, _LARGEST * _RADIUS + 2.5)
+    first = best(x[keep], y[keep], [wide])
+    x, y = _grid(2.0, 1.0)
+    near = first[2] + np.arange(-4.0, 4.1)
+    dx, dy, size = best(first[0] + x, first[1] + y, [near, near + 0.5])
+    return origin[0] + (middle + dx) * scale, origin[1] + (middle + dy) * scale, size * scale
+
+
+def _grid(reach: float, step: float) -> tuple[FloatArray, FloatArray]:
+    along = np.arange(-reach, reach + 0.01, step)
+    x, y = np.meshgrid(along, along)
+    return x.ravel(), y.ravel()
+
+
+def _free(
+    visible: NDArray[np.bool_], others: ArrayLike, origin: tuple[float, float], scale: float
+) -> NDArray[np.bool_]:
+    """Which pixels of a work picture lie in the photo and in none of the other circles."""
+    y, x = np.mgrid[: visible.shape[0], : visible.shape[1]].astype(float)
+    free = visible.copy()
+    for ox, oy, other in np.asarray(others, float).reshape(-1, 3):
+        u, v = (ox - origin[0]) / scale, (oy - origin[1]) / scale
+        free &= np.hypot(x - u, y - v) > 1.12 * other / scale
+    return free
+
+
+def _planes(log_picture: FloatArray) -> list[FloatArray]:
+    """Brightness and colour; edges in each are taken in units of its own noise."""
+    smooth = cv2.GaussianBlur(log_picture.astype(np.float32), (0, 0), 1.3)
+    return [smooth.max(axis=2), smooth[..., 0] - smooth[..., 1]]
+
+
+def expected_radii(
+    grid: TrayGrid, in_cup: Mapping[str, int], centres: FloatArray, radii: FloatArray
+) -> dict[str, float]:
+    """The radius an egg would have in each cup: the usual one, larger where the tray is nearer."""
     usual = float(np.median(radii))
-    shares = [radii[i] / pitch[cup_position(cup)] for cup, i in in_cup.items()]
-    share = float(np.nanmedian(shares)) if shares else np.nan
-    sizes = {}
-    for cup in (*grid.empty_cups, *in_cup):
-        size = float(share * pitch[cup_position(cup)])
-        sizes[cup] = size if np.isfinite(size) else usual
-    return sizes
+    plane = plane_of_cups(grid.cup_centres_px, staggered=grid.layout == "staggered")
+    cups = (*grid.empty_cups, *in_cup)
+    if plane is None or not in_cup:
+        return dict.fromkeys(cups, usual)
+    eggs = list(in_cup.values())
+    share = float(np.median(radii[eggs] / nearness_at(plane, centres[eggs])))
+    near = nearness_at(plane, np.array([grid.cup_centres_px[cup_position(cup)] for cup in cups]))
+    sizes = share * near
+    return {
+        cup: float(size) if 0.5 * usual < size < 2.0 * usual else usual
+        for cup, size in zip(cups, sizes, strict=True)
+    }
