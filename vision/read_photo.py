@@ -25,7 +25,7 @@ from vision.ring_and_shell import ring_and_shell
 from vision.side_air_cell import side_view_air_cell
 from vision.tray_photo import TrayInPhoto, tray_in_photo
 from vision.vein_presence import VeinPresenceNetwork, shipped_presence
-from vision.veins import measure_veins, vein_probability
+from vision.veins import VISIBLE_AT, measure_veins, vein_probability
 
 # Contents are measured in a window in which the egg is at most so long: finer detail than this is
 # the shell's own, and a 50-megapixel close-up takes no longer than a small one.
@@ -182,7 +182,8 @@ def read_egg(
             missing["ring"] = "no ring of blood shows"
     else:
         missing["ring"] = missing["shell"] = "not looked for in end view"
-    masks = _masks(rgb, region, probability > 0.5, cell_mask, origin, scale)
+    marked = (probability > VISIBLE_AT) & (veins.visible is not False)  # pencil, a hair, a ring
+    masks = _masks(rgb, region, marked, cell_mask, origin, scale)
     return Reading(
         outline, quality, air_cell, veins, embryo, missing=missing, masks=masks, ring=ring, shell=shell
     )

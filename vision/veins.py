@@ -127,7 +127,8 @@ def measure_veins(
         The egg's outline in the same pixels, for how far the network reaches toward the small end.
     presence
         Probability that there are veins, from the look at the whole egg (:mod:`vision.vein_presence`).
-        Without it the answer rests on what is marked alone.
+        Where that says no, whatever is marked is none, and all measures are 0. Without it the answer
+        rests on what is marked alone.
 
     Returns
     -------
@@ -143,6 +144,8 @@ def measure_veins(
     terms = network_terms(probability, region, egg_length_px=egg_length_px)
     if terms is None:
         return Veins(visible=None, length_per_area=None, area_fraction=None)
+    if presence is not None and told(presence) is False:
+        return Veins(visible=False, length_per_area=0.0, area_fraction=0.0, branch_points=0)
     found = pieces((np.asarray(probability) > VISIBLE_AT) & region)
     long_enough = found.lengths >= SHORTEST * egg_length_px
     long_enough[0] = False

@@ -84,6 +84,16 @@ def test_a_branching_network_is_veins_and_an_empty_picture_is_none():
     assert empty.length_per_area == 0
 
 
+def test_where_the_whole_egg_shows_none_what_is_marked_is_no_vein():
+    cross = lines(((60, 60), (200, 240)), ((200, 60), (60, 240)))
+    none = measure_veins(cross, REGION, egg_length_px=300, presence=0.1)
+    assert (none.visible, none.length_per_area, none.area_fraction, none.branch_points) == (False, 0, 0, 0)
+    some = measure_veins(cross, REGION, egg_length_px=300, presence=0.9)
+    assert some.visible is True
+    assert some.length_per_area > 0
+    assert measure_veins(cross, REGION, egg_length_px=300, presence=0.55).visible is None
+
+
 def test_too_small_a_region_gives_no_numbers():
     speck = np.zeros(SHAPE, bool)
     speck[100:110, 100:110] = True
