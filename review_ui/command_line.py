@@ -34,10 +34,18 @@ COMMANDS = (
     "hatch",
     "results",
     "report",
+    "export",
+    "import",
+    "backup",
+    "restore",
+    "doctor",
     "train",
     "evaluate",
     "card",
 )
+
+# No module may be called like a keyword.
+_MODULES = {"import": "import_archive"}
 
 OK, WRONG_USAGE, INTERRUPTED = 0, 2, 130
 
@@ -83,7 +91,7 @@ def _parser(words: Sequence[str] = ()) -> argparse.ArgumentParser:
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
     # A command that is named first needs none of the others, some of which are slow to load.
     for name in words[:1] if set(words[:1]) & set(COMMANDS) else COMMANDS:
-        importlib.import_module(f"review_ui.{name}").add_parser(commands)
+        importlib.import_module(f"review_ui.{_MODULES.get(name, name)}").add_parser(commands)
     return parser
 
 
