@@ -179,7 +179,7 @@ def advise_humidity(
     )
     on_course = batch.at_lockdown.low >= low and batch.at_lockdown.high <= high
     spans_nothing = change.low <= 0 <= change.high or abs(change.value) < SMALLEST_CHANGE_POINTS
-    narrowed = None if on_course else _narrowed(data, tray, balance_error_g)
+    narrowed = None if on_course else _narrowed(data, batch, tray, balance_error_g)
     weigh = narrowed is not None and narrowed < WORTH_WEIGHING * batch.at_lockdown.width
 
     action: Literal["keep", "raise", "lower"] = "keep"
@@ -373,7 +373,9 @@ def _about_the_air(data: BatchData, batch: BatchWaterLoss, checked: bool) -> lis
     return said
 
 
-def _narrowed(data: BatchData, tray: tuple[str, ...] | None, error_g: float) -> float | None:
+def _narrowed(
+    data: BatchData, batch: BatchWaterLoss, tray: tuple[str, ...] | None, error_g: float
+) -> float | None:
     """Width of the forecast's interval with a tray weighed on two days, earlier weighings counted."""
     left = data.lockdown_day - data.day
     present = set(data.present or [r.egg for r in data.readings])
@@ -388,7 +390,7 @@ def _narrowed(data: BatchData, tray: tuple[str, ...] | None, error_g: float) -> 
         days: tuple[float, ...] = (data.day, again)
     else:
         days = (data.day,) if data.day - max(known) >= 1.0 else (again,)
-    return width_if_weighed(data, eggs=tray, days=days, error_g=error_g)
+    return width_if_weighed(data, eggs=tray, days=days, error_g=error_g, batch=batch)
 
 
 def _text(estimate: Estimate) -> str:

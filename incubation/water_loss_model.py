@@ -30,7 +30,7 @@ NINETY = 1.645  # standard deviations either side that hold 90 of 100
 # Single eggs' intervals are widened by this: on simulated flocks (others than those of the reported figures)
 # they held too few of the porous and the cracked.
 EGG_REACH = 1.12
-ODD_SPREADS = 3.0
+ODD_SPREADS = 3.5
 ODD_READING_WEIGHT = 0.2
 
 
@@ -48,7 +48,12 @@ def estimate_water_loss(data: BatchData) -> BatchWaterLoss:
 
 
 def width_if_weighed(
-    data: BatchData, *, eggs: tuple[str, ...], days: tuple[float, ...], error_g: float
+    data: BatchData,
+    *,
+    eggs: tuple[str, ...],
+    days: tuple[float, ...],
+    error_g: float,
+    batch: BatchWaterLoss | None = None,
 ) -> float:
     """Width of the forecast's interval if these eggs were weighed together on these days, now or later.
 
@@ -65,8 +70,10 @@ def width_if_weighed(
         When, at most until lockdown. A tray weighed before needs one more day.
     error_g
         As in :class:`Weighing`.
+    batch
+        What :func:`estimate_water_loss` made of ``data``, where it is at hand.
     """
-    now = estimate_water_loss(data)
+    now = batch or estimate_water_loss(data)
     unit = next((w.unit for w in data.weighings if set(w.eggs) >= set(eggs)), "supposed")
     mass = (data.mass_g or data.species.mass_g) * len(eggs)
     known = [w for w in data.weighings if w.unit == unit]
