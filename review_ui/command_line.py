@@ -27,6 +27,7 @@ COMMANDS = (
     "eggs",
     "log",
     "weigh",
+    "humidity",
     "candle",
     "review",
     "call",
