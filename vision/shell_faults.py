@@ -40,11 +40,12 @@ RIM = 0.035  # nothing is looked for so near the edge, over egg length
 MOST_CRACKS = 3
 # Patches and yolks: at 120 pixels to the egg's length.
 SOFT_LENGTH_PX = 120.0
-PATCH_BRIGHTER = 0.045  # natural logarithm, over what lies around
-PATCH_OUTWEIGHS = 1.02
 PATCH_PX = (25, 300)  # 2.5 to 9 mm across
-FEWEST_PATCHES = 5  # a lamp, the yolk and an embryo leave fewer
-PATCHES_SHARE = 0.8  # of all that is as bright
+# Many patches may be faint; a few must be bright, for a lamp, the yolk and an embryo leave some, too. How
+# many, how much brighter than what lies around (natural logarithm), how far that outweighs the darkest
+# places, and what share they have of all that is as bright.
+MANY_PATCHES = (5, 0.045, 1.02, 0.8)
+SOME_PATCHES = (3, 0.06, 1.05, 0.5)
 PLACES = 60  # along the egg's axis
 YOLK_BAND = 0.34
 YOLK_APART = (0.2, 0.5)  # of egg length
@@ -83,7 +84,7 @@ def shell_faults(
     soft = _soft_view(image_rgb, region, outline.length_px)
     if soft is not None:
         # The light between two yolks is a bright patch, too.
-        found += (_two_yolks(soft, outline) if quiet else []) or _thin_patches(soft)
+        found += (_two_yolks(soft, outline) if quiet else []) or _thin_patches(soft, quiet=quiet)
     return tuple(found)
 
 
@@ -172,20 +173,27 @@ def _soft_view(image_rgb: NDArray[np.uint8], region: NDArray[np.bool_], length_p
     return _Soft(red, green, core, scale)
 
 
-def _thin_patches(soft: _Soft) -> list[LookHere]:
-    """Bright patches a few millimetres across, where dark ones (speckles, dirt) do not outweigh them."""
+def _thin_patches(soft: _Soft, *, quiet: bool) -> list[LookHere]:
+    """Bright patches a few millimetres across, where dark ones (speckles, dirt) do not outweigh them.
+
+    Some patches are enough in a quiet egg only, without veins; else there must be many.
+    """
     weight = soft.core.astype(np.float32)
     grey = np.asarray((soft.red + soft.green) / 2, np.float32)
     rise = blur_inside(grey, weight, 1.5) - blur_inside(grey, weight, 9.0)
     darkest, brightest = np.quantile(rise[soft.core], (0.02, 0.98))
-    if brightest < PATCH_BRIGHTER or brightest < PATCH_OUTWEIGHS * -darkest:
+    if brightest <= 0:
         return []
     patches = ((rise > 0.6 * brightest) & soft.core).astype(np.uint8)
     patches = np.asarray(cv2.morphologyEx(patches, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)), np.uint8)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(patches)
     sizes = stats[:, cv2.CC_STAT_AREA]
     large = [k for k in range(1, count) if PATCH_PX[0] <= sizes[k] <= PATCH_PX[1]]
-    if len(large) < FEWEST_PATCHES or sum(sizes[k] for k in large) < PATCHES_SHARE * sizes[1:].sum():
+    share = sum(sizes[k] for k in large) / max(int(sizes[1:].sum()), 1)
+    if not any(
+        len(large) >= count and brightest >= over and brightest >= outweighs * -darkest and share >= least
+        for count, over, outweighs, least in ((MANY_PATCHES, SOME_PATCHES) if quiet else (MANY_PATCHES,))
+    ):
         return []
     large.sort(key=lambda k: -int(sizes[k]))
     return [LookHere(THIN_SHELL, _boundary(labels == k, soft.scale)) for k in large[:3]]

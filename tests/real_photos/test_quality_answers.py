@@ -37,7 +37,7 @@ def test_spoilt_photos_are_named(shared_folder, real_photos):
         "shaken by 0.030 egg lengths": 0.9,
         "shaken by 0.100 egg lengths": 0.95,
         "a spot of glare of 0.05": 0.9,
-        "fingers over the edge": 0.5,
+        "fingers over the edge": 0.75,
         "a tenth of its width cut off": 0.95,
         "darkened 0.12 times": 0.95,
         "darkened 0.05 times": 0.95,

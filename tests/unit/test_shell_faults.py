@@ -96,7 +96,8 @@ def test_many_bright_patches_are_thin_shell_and_a_few_are_not():
     rgb = egg(1 + 0.35 * blobs(PLACES, 22))
     assert set(named(rgb)) == {THIN_SHELL}
     assert set(named(rgb, quiet=False)) == {THIN_SHELL}  # patches may be taken for veins
-    assert THIN_SHELL not in named(egg(1 + 0.35 * blobs(PLACES[::2], 22)))
+    assert THIN_SHELL not in named(egg(1 + 0.35 * blobs(PLACES[::2], 22)), quiet=False)
+    assert THIN_SHELL not in named(egg(1 + 0.35 * blobs(PLACES[::3], 22)))
 
 
 def test_dark_speckles_are_no_thin_shell():
