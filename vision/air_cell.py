@@ -80,6 +80,7 @@ def measure_air_cell(
     corner_px: tuple[int, int] = (0, 0),
     line_shows: float = 1.0,
     pole_doubt: float = 0.0,
+    camera_lengths: float = math.inf,
 ) -> tuple[AirCell | None, str | None]:
     """Measure the air cell of one egg seen from the side.
 
@@ -98,6 +99,8 @@ def measure_air_cell(
         Probability, 0 to 1, that a person could see the line at all.
     pole_doubt
         Standard deviation of the blunt pole's place along the axis, over egg length.
+    camera_lengths
+        Distance from the camera to the egg's middle, over egg length; see :func:`pole_to_plane`.
 
     Returns
     -------
@@ -147,6 +150,8 @@ def measure_air_cell(
     if seen < MIN_LINE_SHARE:
         return None, "too little of the air cell's line shows"
 
+    shape = frame.profile.breadth / length
+    depth_fraction = pole_to_plane(depth_fraction, shape, camera_lengths)
     confidence = _confidence(shows, strips, fits, rim, seen, length, opened=opened is not None)
     if confidence < MIN_CONFIDENCE:
         return None, "what looks like an air cell's line is too faint or uneven to be measured"
@@ -181,6 +186,26 @@ def measure_air_cell(
         ),
         None,
     )
+
+
+def pole_to_plane(seen_fraction: float, breadth_fraction: float, camera_lengths: float) -> float:
+    """Depth of the rim's plane from the pole, where the silhouette was seen from near by.
+
+    A camera at a distance ``D`` sees an ellipse of half axes ``a`` and ``b`` (the latter toward the camera)
+    end at ``a / sqrt(1 - (b / D)**2)``, a little beyond its pole: there the line of sight touches it. The
+    rim's ends beside the axis stay in place.
+
+    Parameters
+    ----------
+    seen_fraction
+        From the silhouette's end to the plane, over the silhouette's length.
+    breadth_fraction
+        The egg's breadth over its length.
+    camera_lengths
+        The distance over egg length, more than 0.5; infinite for parallel rays.
+    """
+    wider = 1 / math.sqrt(1 - (breadth_fraction / 2 / camera_lengths) ** 2)
+    return max(seen_fraction * wider - (wider - 1) / 2, 0.001)
 
 
 def line_depth_fraction(line_px: NDArray[np.floating], outline: Outline) -> float:

@@ -15,6 +15,9 @@ from vision.egg_mask import EggMaps, RgbImage, cut_window
 from vision.find_eggs import FoundEgg, in_window
 from vision.reading import AirCell, Outline
 
+CAMERA_LENGTHS = (
+    4.4  # a phone held at 25 cm before a hen's egg (common practice); not to be told from a photo
+)
 UNTOLD_POLE_DOUBT = 0.02  # of the length, where it is not known which end is blunt
 BUBBLY = "a round bright spot with a dark edge lies beside its line: it may be bubbly"
 _BUBBLE_LENGTH_PX = 512.0  # of the egg in the picture in which bubbles are sought; smaller ones stay
@@ -35,6 +38,7 @@ def side_view_air_cell(egg: FoundEgg, *, rgb: RgbImage | None = None) -> tuple[A
         local,
         line_shows=line_shows(egg),
         pole_doubt=pole_doubt(egg.maps, egg.outline),
+        camera_lengths=CAMERA_LENGTHS,
     )
     if air_cell is None:
         return None, reason

@@ -33,6 +33,7 @@ from models.training.segmentation_targets import (
 )
 from vision.air_cell import measure_air_cell
 from vision.reading import Outline
+from vision.side_air_cell import CAMERA_LENGTHS
 
 ALWAYS_GUESS = 0.125  # about the mean of all marked lines: the score of not looking at all
 PHOTO_SHAPE = (903, 416)
@@ -130,7 +131,8 @@ def marked_plane_depth(row: dict[str, str], outline: Outline | None = None) -> f
     if marked_points(row) is None:
         return None
     target = (real_targets(row, PHOTO_SHAPE)[AIR_CELL] == 1).astype(np.float32)
-    cell, _ = measure_air_cell(cv2.GaussianBlur(target, (0, 0), 1.0), outline or _eye_s_outline(row))
+    blurred = cv2.GaussianBlur(target, (0, 0), 1.0)
+    cell, _ = measure_air_cell(blurred, outline or _eye_s_outline(row), camera_lengths=CAMERA_LENGTHS)
     return None if cell is None else cell.depth_fraction
 
 

@@ -17,7 +17,13 @@ from incubation.egg_geometry import (
     tilted_air_cell_volume_fraction,
     volume,
 )
-from vision.air_cell import SAG_SPREAD, air_cell_mask, line_depth_fraction, measure_air_cell
+from vision.air_cell import (
+    SAG_SPREAD,
+    air_cell_mask,
+    line_depth_fraction,
+    measure_air_cell,
+    pole_to_plane,
+)
 from vision.reading import AirCell, Outline
 
 
@@ -378,6 +384,20 @@ def test_a_tilt_that_may_lie_along_the_line_of_sight_widens_its_interval() -> No
         i.high - i.low for i in (level.intervals.depth_fraction, looked_down_on.intervals.depth_fraction)
     ]
     assert widths[1] > 1.3 * widths[0]
+
+
+@pytest.mark.parametrize("distance", [2.5, 4.4, 8.0])
+def test_a_near_camera_sees_the_silhouette_end_beyond_the_pole(distance: float) -> None:
+    # An ellipse of length 1 in the plane of axis and camera: of all lines of sight from (0, distance) that
+    # meet it the outermost crosses the axis at the silhouette's end. Found by trying points, not by formula.
+    t = np.linspace(0, math.pi / 2, 200_001)
+    x, z = 0.5 * np.cos(t), 0.38 * np.sin(t)
+    end = float((x * distance / (distance - z)).max())
+    depth = 0.13
+    seen = (end - (0.5 - depth)) / (2 * end)
+    assert pole_to_plane(seen, 0.76, distance) == pytest.approx(depth, abs=1e-6)
+    assert seen > depth
+    assert pole_to_plane(seen, 0.76, math.inf) == pytest.approx(seen)
 
 
 def test_mask_is_the_silhouette_beyond_the_line() -> None:
