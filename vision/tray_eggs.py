@@ -365,6 +365,15 @@ def _stands_out(scene: _Reduced, centre: FloatArray, radius: float) -> bool | No
     return inside > _STANDS_OUT * outside + _STANDS_OUT_BY
 
 
+def _plainly_bright(scene: _Reduced, centre: FloatArray, radius: float) -> bool:
+    """Whether an egg is so bright, against most of what lies beside it, that no closer look is needed."""
+    inside = scene.level(scene.strongest, centre, 0.0, 0.8 * radius, 50)
+    outside = scene.level(scene.strongest, centre, 1.15 * radius, 1.5 * radius, 40)
+    if inside is None or outside is None:
+        return False
+    return bool(np.log((inside + 10.0) / (outside + 10.0)) > _DIM + 0.2)
+
+
 def _shining_circles(scene: _Reduced, centres: FloatArray, radii: FloatArray) -> BoolArray:
     """Which circles are shining cups taken for eggs.
 
@@ -462,6 +471,8 @@ def _settled(
         if _off(centres[i], places[cup]) > 0.25 * size[cup] and _shines(scene, places[cup], size[cup]):
             dropped.append(i)
             shines.append(cup)
+            continue
+        if _TOO_SMALL < radii[i] / size[cup] < _TOO_LARGE and _plainly_bright(scene, centres[i], radii[i]):
             continue
         rest = others[:k] + others[k + 1 :]
         look = look_at_place(rgb, centres[i], radii[i], others=rest, search=False)
