@@ -8,13 +8,15 @@ import socket
 import subprocess
 import tempfile
 import threading
+import uuid
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
-from records_examples import add_look, measured, new_tray
-from sqlalchemy import text
+from records_examples import SET_AT, add_look, measured, new_tray, whole_batch
+from sqlalchemy import create_engine, make_url, select, text
 
 from incubation import records as rec
 from incubation.records import tables
@@ -63,6 +65,25 @@ def url():
 def records(url, tmp_path):
     with rec.open_records(tmp_path, url=url, busy_seconds=20) as opened:
         yield opened
+
+
+@pytest.fixture
+def empty_url(url):
+    """A database in which nothing was recorded."""
+    name = f"x{uuid.uuid4().hex}"
+    engine = create_engine(url, isolation_level="AUTOCOMMIT")
+    with engine.connect() as connection:
+        connection.execute(text(f"CREATE DATABASE {name}"))
+    engine.dispose()
+    return make_url(url).set(database=name).render_as_string(hide_password=False)
+
+
+def all_rows(records) -> dict[str, list[tuple]]:
+    with records.read() as session:
+        return {
+            table.name: [tuple(row) for row in session.execute(select(table).order_by(table.c.id))]
+            for table in tables.metadata.sorted_tables
+        }
 
 
 def test_tables_are_those_of_the_program_and_opening_again_is_no_trouble(records, url, tmp_path):
@@ -149,3 +170,67 @@ def test_a_server_that_does_not_answer_and_no_password_in_the_sentence(url, tmp_
     with pytest.raises(rec.RecordsError, match="does not answer") as error:
         rec.open_records(tmp_path, url=nobody)
     assert "hidden-word" not in str(error.value)
+
+
+def test_husbandry(records):
+    whole = whole_batch(records, name="husbandry")
+    with records.read() as session:
+        story = rec.egg_story(session, whole.eggs[0].id)
+        assert (story.detail.mass_g, story.origin.sire, story.basket.basket) == (58.2, "S1", "Red")
+        assert {step.kind for step in story.steps} >= {"weighing", "chick", "tray", "outcome"}
+        entries = rec.log_entries(session, whole.machine.id, since=SET_AT, until=SET_AT + timedelta(days=3))
+        assert [entry.temperature_c for entry in entries] == [37.6] * 4 + [37.4]
+        (one,) = rec.log_imports(session, whole.machine.id)
+    rows = [rec.LogRow(entry.at, entry.temperature_c, entry.humidity_percent) for entry in entries[:4]]
+    instruments = {"thermometer_id": whole.thermometer.id, "hygrometer_id": whole.hygrometer.id}
+    with records.write() as session:
+        again = rec.import_log(
+            session, whole.machine.id, rows, file_name="b", sha256="c" * 64, who="Ann", **instruments
+        )
+        assert (again.rows_taken, again.rows_known) == (0, 4)
+        assert rec.withdraw_import(session, one.id, who="Ann") == 4
+    with pytest.raises(rec.RecordsError, match="only added to"), records.write() as session:
+        session.execute(text("DELETE FROM log_entry"))
+
+
+def test_an_archive_goes_to_a_server_and_back_identically(tmp_path, empty_url):
+    with rec.open_records(tmp_path / "sqlite") as records:
+        whole_batch(records, photo=b"one")
+        rows = all_rows(records)
+        rec.write_archive(records, tmp_path / "a.jsonl", with_files=True)
+    with rec.open_records(tmp_path / "server", url=empty_url) as records:
+        rec.import_archive(records, tmp_path / "a.jsonl")
+        assert all_rows(records) == rows
+        rec.write_archive(records, tmp_path / "b.jsonl", with_files=True)
+        new_tray(records, name="goes on counting")
+    with rec.open_records(tmp_path / "back") as records:
+        rec.import_archive(records, tmp_path / "b.jsonl")
+        assert all_rows(records) == rows
+
+
+def test_backup_of_a_server_restores_to_a_folder_and_to_a_server(tmp_path, empty_url, url):
+    with rec.open_records(tmp_path / "server", url=empty_url) as records:
+        whole = whole_batch(records, photo=b"one")
+        rows = all_rows(records)
+        rec.make_backup(records, tmp_path / "b.zip")
+    rec.restore_backup(tmp_path / "b.zip", tmp_path / "folder")
+    with rec.open_records(tmp_path / "folder") as records, records.read() as session:
+        assert all_rows(records) == rows
+        assert rec.photo_by_id(session, whole.look.photo.id).path.read_bytes() == b"one"
+        rec.make_backup(records, tmp_path / "c.zip")
+    assert rec.examine_records(tmp_path / "folder").findings == ()
+    with pytest.raises(rec.RecordsError, match="recorded here already"):
+        rec.restore_backup(tmp_path / "c.zip", tmp_path / "other", url=empty_url)
+    assert not (tmp_path / "other").exists()
+    report = rec.examine_records(tmp_path / "server", url=empty_url)
+    assert (report.findings, report.photos) == ((), 1)
+    second = make_url(url).set(database=f"x{uuid.uuid4().hex}")
+    engine = create_engine(url, isolation_level="AUTOCOMMIT")
+    with engine.connect() as connection:
+        connection.execute(text(f"CREATE DATABASE {second.database}"))
+    engine.dispose()
+    target = second.render_as_string(hide_password=False)
+    rec.restore_backup(tmp_path / "c.zip", tmp_path / "other", url=target)
+    with rec.open_records(tmp_path / "other", url=target) as records:
+        assert all_rows(records) == rows
+    assert not (tmp_path / "other" / "trayglow.sqlite3").exists()
