@@ -9,7 +9,15 @@ import numpy as np
 
 from incubation.hatch_egg import HatchEgg
 from incubation.hatch_rates import StageRanges
-from incubation.tracing.draws import chance_of_score, codes, power_of_two_groups
+from incubation.tracing.draws import (
+    Bools,
+    Floats,
+    Ints,
+    chance_of_score,
+    codes,
+    power_of_two_groups,
+    strength_of_score,
+)
 from incubation.tracing.evidence import Evidence, Finding
 from incubation.tracing.groups import clear, compared, fate_known
 
@@ -75,7 +83,9 @@ def storage_finding(
         opposing=opposing,
         known=_STORAGE_KNOWN,
         next_step=_STORAGE_STEP,
+        strength=strength_of_score(days, lost),
         eggs=frozenset(k for k, one in zip(chosen, old, strict=True) if one),
+        retest=partial(_retested, days, lost, np.array(chosen), rng, deals),
     )
 
 
@@ -113,5 +123,15 @@ def shipping_finding(eggs: Sequence[HatchEgg], *, rng: np.random.Generator, deal
         opposing=opposing,
         known=_SHIPPING_KNOWN,
         next_step=_SHIPPING_STEP,
+        strength=strength_of_score(shipped.astype(np.float64), lost),
         eggs=frozenset(k for k, one in zip(chosen, shipped, strict=True) if one),
+        retest=partial(_retested, shipped.astype(np.float64), lost, np.array(chosen), rng, deals),
     )
+
+
+def _retested(
+    scores: Floats, lost: Bools, chosen: Ints, rng: np.random.Generator, deals: int, marked: Bools
+) -> float | None:
+    """The same, marked and unmarked eggs each among themselves."""
+    strata = marked[chosen].astype(np.int64)
+    return chance_of_score(scores, lost, strata=strata, rng=rng, deals=deals)

@@ -26,10 +26,14 @@ WORTHWHILE = 0.25
 
 @dataclass(frozen=True)
 class WorstGroup:
-    """The group with the most hits beyond its due, and how often chance makes some group that bad."""
+    """The group with the most hits beyond its due, and how often chance makes some group that bad.
+
+    ``strength`` is its standard deviations beyond its due.
+    """
 
     group: int
     chance: float
+    strength: float
 
 
 def codes(labels: list[object]) -> Ints:
@@ -69,7 +73,7 @@ def worst_group(
     theirs = ((dealt[:, able] - due[able]) / spread).max(axis=1)
     worst = int(np.argmax(mine))
     chance = (1 + int((theirs >= mine[worst] - _TIE).sum())) / (1 + deals)
-    return WorstGroup(int(np.flatnonzero(able)[worst]), chance)
+    return WorstGroup(int(np.flatnonzero(able)[worst]), chance, float(mine[worst]))
 
 
 def chance_of_score(
@@ -83,6 +87,13 @@ def chance_of_score(
     mine, theirs = observed @ values, dealt @ values
     slack = _TIE * max(1.0, float(np.abs(values).max()) * max(1, int(hit.sum())))
     return (1 + int((theirs >= mine - slack).sum())) / (1 + deals)
+
+
+def strength_of_score(scores: Floats, hit: Bools) -> float:
+    """Standard deviations by which the hit eggs' sum of scores lies above its due, without strata."""
+    size, hits = scores.size, int(hit.sum())
+    spread = math.sqrt(hits * (size - hits) / max(size - 1, 1)) * float(scores.std())
+    return (float(scores[hit].sum()) - hits * float(scores.mean())) / spread if spread > _TIE else 0.0
 
 
 def deal(hit: Bools, strata: Ints, *, rng: np.random.Generator, deals: int) -> Bools:

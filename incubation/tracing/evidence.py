@@ -6,6 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Literal
 
+from incubation.tracing.draws import Bools
+
 Verdict = Literal["stands out", "not enough eggs to tell", "nothing seen", "could not be looked at"]
 
 THIS_HATCH = "this hatch's records"
@@ -72,8 +74,14 @@ class Finding:
         Probability by chance alone; ``None`` where nothing was tested.
     power
         From a level to the probability that a difference worth acting on would have been seen at it.
+    strength
+        Standard deviations beyond what is due. The chances have a floor (one in the number of deals), so
+        strong candidates are ranked by this.
     eggs
         Positions, in the list of eggs, of those the candidate is about.
+    retest
+        From a mark of every egg to the chance that is left when marked and unmarked eggs are each compared
+        among themselves; ``None`` for candidates that are not a group of eggs.
     untested
         ``None`` where tested; otherwise why not, in words.
     absent
@@ -89,6 +97,8 @@ class Finding:
     open_points: tuple[Evidence, ...] = ()
     known: tuple[Evidence, ...] = ()
     next_step: str = ""
+    strength: float = 0.0
     eggs: frozenset[int] = field(default_factory=frozenset)
+    retest: Callable[[Bools], float | None] | None = None
     untested: str | None = None
     absent: bool = False

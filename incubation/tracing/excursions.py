@@ -9,7 +9,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import binom
+from scipy.stats import binom, norm
 
 from incubation.hatch_egg import HatchEgg, LogPoint
 from incubation.published_deaths import most_published_share
@@ -160,6 +160,7 @@ def _followed(eggs: Sequence[HatchEgg], one: Excursion, species: Species) -> Fin
         cause=one.kind,
         title=title,
         chance=chance,
+        strength=float(norm.isf(max(chance, 1e-300))),
         power=_Power(living, len(spans), float(shares.mean())),
         supporting=(record, said) if many else (record,),
         opposing=() if many else (said,),

@@ -11,7 +11,7 @@ import numpy as np
 
 from incubation.hatch_egg import HatchEgg
 from incubation.hatch_rates import Rate, rate
-from incubation.tracing.draws import Bools, Ints, codes, power_of_two_groups, worst_group
+from incubation.tracing.draws import Bools, Ints, chance_of_score, codes, power_of_two_groups, worst_group
 from incubation.tracing.evidence import THIS_HATCH, Evidence, Finding
 
 Label = Callable[[HatchEgg], str]
@@ -168,6 +168,7 @@ def _tested(
         cause=name,
         title=_title(name, word, label),
         chance=found.chance,
+        strength=found.strength,
         power=_power(groups, hit),
         supporting=supporting,
         opposing=(
@@ -177,7 +178,16 @@ def _tested(
         known=cause.known,
         next_step=cause.next_step,
         eggs=frozenset(chosen[int(k)] for k in np.flatnonzero(inside)),
+        retest=partial(_retested, inside, hit, np.array(chosen), rng, deals),
     )
+
+
+def _retested(
+    inside: Bools, hit: Bools, chosen: Ints, rng: np.random.Generator, deals: int, marked: Bools
+) -> float | None:
+    """The named group against the rest, marked and unmarked eggs each among themselves."""
+    strata = marked[chosen].astype(np.int64)
+    return chance_of_score(inside.astype(np.float64), hit, strata=strata, rng=rng, deals=deals)
 
 
 def _one_hen(lost: Sequence[HatchEgg], hit_word: str) -> tuple[Evidence, ...]:

@@ -11,7 +11,7 @@ from scipy.stats import binom
 
 from incubation.hatch_egg import HatchEgg, LogPoint
 from incubation.species import Species
-from incubation.tracing.draws import Bools, Floats, chance_of_score, power_of_two_groups
+from incubation.tracing.draws import Bools, Floats, chance_of_score, power_of_two_groups, strength_of_score
 from incubation.tracing.evidence import THIS_HATCH, Evidence, Finding
 
 # Late deaths among the eggs alive at lockdown, as published: 5.4 to 6.7 % of fertile (Poult. Sci. 2021
@@ -120,6 +120,7 @@ def _side(
         cause=side,
         title=side.capitalize(),
         chance=chance,
+        strength=strength_of_score(lean * loss, late) if chance < 1 else 0.0,
         power=(
             partial(_power, int(extreme.sum()), int((~extreme).sum()), float(late.mean()))
             if batch_off or dead_off

@@ -78,6 +78,7 @@ def position_finding(eggs: Sequence[HatchEgg], *, rng: np.random.Generator, deal
         cause="place on the tray",
         title=f"{_TITLE}: {where}",
         chance=chance,
+        strength=float(most[0]),
         power=partial(power_of_two_groups, int(edge.sum()), int((~edge).sum()), float(hit.mean())),
         supporting=supporting,
         opposing=opposing,

@@ -118,11 +118,20 @@ def trace_causes(
     ]
     tested = [finding.chance for finding in findings if finding.chance is not None]
     adjusted = iter(holm(tested))
-    candidates = []
-    for finding in findings:
-        together = None if finding.chance is None else next(adjusted)
-        candidates.append(_candidate(finding, together, len(tested), eggs, level))
-    candidates.sort(key=lambda c: (_ORDER.index(c.verdict), 1.0 if c.chance is None else c.chance, c.title))
+    together = [None if finding.chance is None else next(adjusted) for finding in findings]
+    standing = [
+        f for f, joint in zip(findings, together, strict=True) if joint is not None and joint <= level
+    ]
+    explained = {id(f): _explained_by(f, standing, len(eggs), level) for f in standing}
+    weighed = []
+    for finding, joint in zip(findings, together, strict=True):
+        others = explained.get(id(finding), ())
+        candidate = _candidate(finding, joint, len(tested), eggs, level, others)
+        chance = 1.0 if finding.chance is None else finding.chance
+        # Among those that stand out the strongest first, after them what another one explains.
+        rank = -finding.strength if candidate.verdict == "stands out" else chance
+        weighed.append((_ORDER.index(candidate.verdict), bool(others), rank, candidate.title, candidate))
+    candidates = [entry[-1] for entry in sorted(weighed, key=lambda entry: entry[:-1])]
     lost = sum(egg.fate != "hatched" for egg in eggs)
     return Tracing(
         tuple(candidates),
@@ -143,8 +152,34 @@ def holm(chances: Sequence[float]) -> list[float]:
     return adjusted
 
 
+def _explained_by(
+    finding: Finding, standing: Sequence[Finding], eggs: int, level: float
+) -> tuple[Finding, ...]:
+    """Those that stand out and leave nothing of this one, while this one leaves something of them."""
+    if finding.retest is None:
+        return ()
+    mine = _mark(finding, eggs)
+    others = []
+    for other in standing:
+        if other is finding or other.retest is None:
+            continue
+        left, theirs = finding.retest(_mark(other, eggs)), other.retest(mine)
+        if (left is None or left > level) and theirs is not None and theirs <= level:
+            others.append(other)
+    return tuple(others)
+
+
+def _mark(finding: Finding, eggs: int) -> Bools:
+    return np.array([k in finding.eggs for k in range(eggs)], dtype=np.bool_)
+
+
 def _candidate(
-    finding: Finding, together: float | None, tests: int, eggs: Sequence[HatchEgg], level: float
+    finding: Finding,
+    together: float | None,
+    tests: int,
+    eggs: Sequence[HatchEgg],
+    level: float,
+    explained_by: Sequence[Finding],
 ) -> Candidate:
     supporting, opposing = list(finding.supporting), list(finding.opposing)
     open_points = list(finding.open_points)
@@ -166,6 +201,14 @@ def _candidate(
         if together <= level:
             verdict = "stands out"
             supporting.append(chance_words)
+            opposing += [
+                Evidence(
+                    f"Little of it is left when eggs alike in the other are compared ({other.title}), "
+                    "while that one remains: it may only seem so.",
+                    "permutation test within groups",
+                )
+                for other in explained_by
+            ]
         else:
             able = finding.power is not None and finding.power(level / tests) >= ENOUGH_POWER
             verdict = "nothing seen" if able and finding.chance > level else "not enough eggs to tell"
@@ -199,7 +242,7 @@ def _candidate(
 
 def _same_eggs(finding: Finding, eggs: Sequence[HatchEgg]) -> list[Evidence]:
     """Other groups that are nearly the same eggs, so that the one could stand for the other."""
-    mine = np.array([k in finding.eggs for k in range(len(eggs))])
+    mine = _mark(finding, len(eggs))
     points = []
     for field, word in _FIELDS:
         labels = [label_of(egg, field) for egg in eggs]

@@ -129,6 +129,23 @@ def test_groups_that_are_the_same_eggs_are_not_told_apart() -> None:
     assert any("pen 2: this hatch cannot tell the two apart" in e.sentence for e in shelf.open_points)
 
 
+def test_what_another_candidate_explains_comes_after_it() -> None:
+    # Shelf 2 kills two of three, whatever the pen; pen 4 lay mostly on it.
+    eggs = []
+    for shelf, pens in ((1, "111222333333" + "4"), (2, "112234444444" + "4")):
+        for k, pen in enumerate(pens * 4):
+            died = k % 3 != 0 if shelf == 2 else k % 7 == 0
+            eggs.append(
+                HatchEgg(f"{shelf}.{k}", "dead" if died else "hatched", shelf=shelf, pen=f"pen {pen}")
+            )
+    found = trace_causes(eggs, species=HEN, rng=np.random.default_rng(1))
+    assert [c.cause for c in standing(found)] == ["shelf", "line's deaths"]
+    assert any(
+        "Shelf 2" in e.sentence and "Little of it is left" in e.sentence for e in found.candidates[1].opposing
+    )
+    assert not any("Little of it" in e.sentence for e in found.candidates[0].opposing)
+
+
 def test_eggs_all_alike_give_nothing_to_compare() -> None:
     found = trace_causes(pens((5, 20), storage_days=6.0), species=HEN, rng=np.random.default_rng(1))
     assert {c.verdict for c in found.candidates} <= {"could not be looked at", "nothing seen"}
