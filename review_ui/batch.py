@@ -18,6 +18,7 @@ from incubation.records import (
 )
 from incubation.species import SPECIES
 from review_ui.batch_dates import add_date_actions
+from review_ui.batch_plan import add_plan_action
 from review_ui.record_json import batch_json, today, tray_json
 from review_ui.record_options import add_record_options, answer, opened
 from review_ui.tray_text import tray_text
@@ -58,6 +59,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     show.add_argument("name", metavar="NAME", help="the batch")
     show.set_defaults(run=_show)
     add_date_actions(actions)
+    add_plan_action(actions)
     for action in actions.choices.values():
         add_record_options(action)
 

@@ -113,6 +113,16 @@ def test_results_read_as_text(played, capsys):
     assert "nan" not in out.lower().split()
 
 
+def test_planning_learns_from_this_hatch(played, capsys):
+    """25 of 48 hatched: for 30 chicks with 90 % confidence clearly more than 58 (30 / 0.52) eggs."""
+    plan = as_json(capsys, "batch", "plan", "30")
+    assert (plan["batches"], plan["eggs_seen"]) == (1, 48)
+    assert plan["eggs"] > 58
+    own = as_json(capsys, "batch", "plan", "30", "--breed", "Araucana")
+    assert own["batches"] == 0
+    assert main(["batch", "plan", "0"]) == 2
+
+
 def test_one_page_for_the_binder(played, capsys):
     file = played / "spring.pdf"
     assert main(["report", "Spring", str(file)]) == 0
