@@ -56,7 +56,7 @@ def _plan(options: argparse.Namespace) -> int:
 def earlier_hatches(
     session: Session, *, species: str, breed: str = "", shipped: bool | None = None
 ) -> tuple[EarlierHatch, ...]:
-    """The batches of a species whose hatch is over: eggs set and chicks, of one breed or journey where given."""
+    """The batches of a species whose hatch is over: eggs set and chicks, of one breed where given."""
     now = datetime.now(UTC)
     found = []
     for batch in list_batches(session):
