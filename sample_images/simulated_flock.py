@@ -22,11 +22,12 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from incubation.egg_geometry import EggProfile, air_cell_depth_fraction, air_cell_volume_fraction, volume
+from incubation.egg_geometry import EggProfile
 
 FloatArray = NDArray[np.float64]
 
 STEP_DAYS = 0.125
+DEPTHS = np.linspace(0.0, 1.0, 1001)  # from the blunt pole, over egg length
 EGG_G_PER_ML = 1.075
 WATER_G_PER_ML = 0.993
 
@@ -195,24 +196,26 @@ def simulate_flock(rng: np.random.Generator, plan: FlockPlan) -> SimulatedFlock:
 
 
 class _EggReader:
-    """One egg and how its air cell is read."""
+    """One egg and how its air cell is read: a table of slices, lengths over its own."""
 
     def __init__(self, rng: np.random.Generator, mass_g: float, fresh_ml: float, sag_mm: float) -> None:
         index = 0.745 * (1 + 0.038 * rng.standard_normal())
         unit = EggProfile.from_length_breadth(1.0, float(np.clip(index, 0.66, 0.84)))
-        self.length_mm = (1000 * mass_g / EGG_G_PER_ML / volume(unit)) ** (1 / 3)
-        self.profile, self.volume_ml = unit, mass_g / EGG_G_PER_ML
-        self.fresh_ml, self.sag = max(fresh_ml, 0.05), sag_mm / self.length_mm
+        area = np.pi * unit.radius(DEPTHS - 0.5) ** 2
+        before = np.concatenate([[0.0], np.cumsum((area[1:] + area[:-1]) / 2 * np.diff(DEPTHS))])
+        self.length_mm = (1000 * mass_g / EGG_G_PER_ML / float(before[-1])) ** (1 / 3)
+        self.volume_ml, self.fresh_ml = mass_g / EGG_G_PER_ML, max(fresh_ml, 0.05)
+        # A membrane that sags holds a cap more, pi s (3 a^2 + s^2) / 6; a small air cell cannot sag so much.
+        sag = np.sign(sag_mm) * np.minimum(abs(sag_mm) / self.length_mm, DEPTHS / 3)
+        self.plane = before / before[-1]
+        self.sagging = np.maximum.accumulate((before + sag * area / 2 + np.pi * sag**3 / 6) / before[-1])
 
     def read(self, rng: np.random.Generator, water_g: float, *, scale: float, off_mm: float) -> float:
         share = (self.fresh_ml + water_g / WATER_G_PER_ML) / self.volume_ml
-        try:
-            depth = air_cell_depth_fraction(share, self.profile, self.sag)
-        except ValueError:  # so small an air cell cannot sag so much
-            depth = air_cell_depth_fraction(share, self.profile)
+        depth = float(np.interp(share, self.sagging, DEPTHS))
         own = 0.5 * rng.standard_t(3) if rng.random() > 0.02 else rng.uniform(-8, 8)
         read = depth * (1 + scale) + (off_mm + own) / self.length_mm
-        return air_cell_volume_fraction(float(np.clip(read, 0.01, 0.45)), self.profile)
+        return float(np.interp(np.clip(read, 0.01, 0.45), DEPTHS, self.plane))
 
 
 def _wandering(rng: np.random.Generator, count: int, spread: float, memory_days: float) -> FloatArray:
