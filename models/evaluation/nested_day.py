@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -135,14 +136,20 @@ def looks(real: Examples, drawn: Examples | None) -> KnownLooks:
 
 
 def novelty_limit(real: Examples, drawn: Examples | None, folds: Sequence[Fold]) -> float:
-    """The multiple that a stated share of photos from day 4 exceed, their evening left out."""
-    values = []
+    """The multiple that a stated share of photos from day 4 exceed, their evening left out.
+
+    Groups of evenings weigh alike: a long evening would else set the limit for all.
+    """
+    values: list[FloatArray] = []
     grown = np.array([s == "developing" for s in real.statuses])
     for living, kept in folds:
         asked = living & grown
         if asked.any() and kept.any():
             values.append(looks(real[kept], drawn).novelty(real.embeddings[asked]))
-    return float(np.quantile(np.concatenate(values), 1 - FALSE_ALARMS)) if values else float("inf")
+    if not values:
+        return float("inf")
+    group = np.repeat(np.arange(len(values)), [len(v) for v in values])
+    return groups_alike_quantile(np.concatenate(values), group, 1 - FALSE_ALARMS)
 
 
 def evenings_alike(real: Examples, values: FloatArray) -> float:
@@ -154,9 +161,13 @@ def evenings_alike(real: Examples, values: FloatArray) -> float:
 def day_half_width(real: Examples, days: FloatArray) -> float:
     """Half width, in days, that holds 90 % of these errors, evenings weighing alike."""
     known = np.isfinite(days) & np.isfinite(real.days) & ~real.dead
-    error = np.abs(days[known] - real.days[known])
-    _, inverse, counts = np.unique(real.groups[known], return_inverse=True, return_counts=True)
+    return groups_alike_quantile(np.abs(days[known] - real.days[known]), real.groups[known], INTERVAL_SHARE)
+
+
+def groups_alike_quantile(values: FloatArray, groups: NDArray[Any], share: float) -> float:
+    """The value that holds a share of values (N,) of groups (N,), each group weighing the same."""
+    _, inverse, counts = np.unique(groups, return_inverse=True, return_counts=True)
     weight = (1 / counts)[inverse]
-    order = np.argsort(error)
-    share = np.cumsum(weight[order]) / weight.sum()
-    return float(error[order][min(int(np.searchsorted(share, INTERVAL_SHARE)), len(error) - 1)])
+    order = np.argsort(values)
+    held = np.cumsum(weight[order]) / weight.sum()
+    return float(values[order][min(int(np.searchsorted(held, share)), len(values) - 1)])

@@ -15,7 +15,7 @@ from models.evaluation.judgement import (
     death_score,
 )
 from models.evaluation.nested import left_out_folds, nested_answers, pass_point, status_answers
-from models.evaluation.nested_day import day_half_width, evenings_alike
+from models.evaluation.nested_day import day_half_width, evenings_alike, groups_alike_quantile
 from models.evaluation.outlines import overlap
 from models.evaluation.whole_judge import CONFIRM_FROM, ShownEgg, no_veins_odds, weighed_developing
 from models.examples import Examples, status_weights
@@ -166,6 +166,14 @@ def test_the_interval_holds_nine_tenths() -> None:
     half = day_half_width(real, real.days + error)
     held = evenings_alike(real, (np.abs(error) <= half).astype(float))
     assert 0.9 <= held <= 0.9 + 2 / 72  # 72 dated rows: the next one up or down
+
+
+def test_a_long_evening_does_not_set_the_quantile_for_all() -> None:
+    """Of two groups, 99 values of 0 and one of each whole number from 1 to 10: nine tenths of the whole
+    are held at 8, where eight tenths of the second group are."""
+    values = np.concatenate([np.zeros(99), np.arange(1.0, 11.0)])
+    groups = np.repeat(["long", "short"], [99, 10])
+    assert groups_alike_quantile(values, groups, 0.9 - 1e-9) == 8
 
 
 def test_every_status_and_every_evening_has_its_say() -> None:
