@@ -47,6 +47,7 @@ SMALLEST_CHANGE_POINTS = 2.0  # less cannot be read off a usual hygrometer (comm
 DRIEST_PERCENT, WETTEST_PERCENT = 20.0, 75.0
 USUAL_TEMPERATURE_C = 37.5
 SHORTEST_DAYS = 1.0
+LEAST_RATE = 0.0005  # share a day; below, the measurements contradict each other
 WORTH_WEIGHING = 0.75  # of the interval's width
 
 
@@ -241,6 +242,7 @@ def _needed(data: BatchData, batch: BatchWaterLoss, aim: float) -> _Needed:
     """
     exposure, left = batch.exposure, batch.lockdown_day - batch.day
     lost, rate, off, _ = (float(x) for x in batch.state_mean)
+    rate = max(rate, LEAST_RATE)
     covariance = np.zeros((5, 5))
     covariance[:4, :4] = batch.state_covariance
     # The air to come is what is to be advised; what stays open is what eggs make of it.

@@ -169,6 +169,35 @@ def wet_bulb_c(
     return _plain((low + high) / 2)
 
 
+def humidity_spread_percent(
+    dry_c: float,
+    wet_c: float,
+    *,
+    dry_spread_c: float,
+    wet_spread_c: float,
+    pressure_kpa: float = SEA_LEVEL_KPA,
+) -> float:
+    """Standard deviation of a relative humidity read off two thermometers, from theirs, to first order.
+
+    Both thermometers' errors are taken as independent. At 37.5 degrees C a degree of the wet bulb is 6 %RH.
+    """
+    if not (dry_spread_c >= 0 and wet_spread_c >= 0):
+        raise ValueError(f"spreads must be 0 or more, not {dry_spread_c} and {wet_spread_c}")
+    relative_humidity_percent(dry_c, wet_c, pressure_kpa=pressure_kpa)
+    step = 0.05
+
+    def humidity(dry: float, wet: float) -> float:
+        # Not through the public door: at saturation one of the two steps puts the wet bulb above the dry.
+        ratio = _humidity_ratio(np.asarray(dry), np.asarray(wet), pressure_kpa)
+        return float(
+            100 * pressure_kpa * ratio / ((_MOLAR_MASS_RATIO + ratio) * _saturation_kpa(np.asarray(dry)))
+        )
+
+    by_dry = (humidity(dry_c + step, wet_c) - humidity(dry_c - step, wet_c)) / (2 * step)
+    by_wet = (humidity(dry_c, wet_c + step) - humidity(dry_c, wet_c - step)) / (2 * step)
+    return float(np.hypot(by_dry * dry_spread_c, by_wet * wet_spread_c))
+
+
 def _saturation_kpa(temperature_c: FloatArray) -> FloatArray:
     kelvin = temperature_c + 273.15
     c = _LOG_PRESSURE

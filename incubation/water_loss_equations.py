@@ -26,6 +26,7 @@ from incubation.psychrometrics import SEA_LEVEL_KPA
 from incubation.shell_conductance import usual_conductance
 from incubation.species import Species
 from incubation.vapour_exposure import USUAL_DEFICIT_SPREAD, USUAL_DEFICIT_TORR
+from incubation.water_loss import GainedMassError
 from incubation.water_loss_data import BatchData, NothingMeasuredError, Weighing
 
 FloatArray = NDArray[np.float64]
@@ -45,6 +46,7 @@ KNOWN_MASS_SPREAD = 0.01  # of an egg weighed singly, on a balance that reads to
 READING_FREEDOM, EGG_FREEDOM = 4.0, 5.0
 READING_PRIOR_COUNT, EGG_PRIOR_COUNT = 8.0, 12.0
 ROUNDS = 12
+SURE_GAIN_SPREADS = 4.0
 
 
 def _rim_area(species: Species) -> tuple[FloatArray, FloatArray]:
@@ -92,6 +94,7 @@ class WaterLossEquations:
         for weighing in self.weighings:
             if not (weighing.net_g > 0 and weighing.eggs and weighing.error_g > 0 and weighing.day >= 0):
                 raise ValueError(f"weighing of {weighing.unit}: mass, eggs, error and day must be given")
+        _check_gains(self.weighings)
 
         names = {r.egg for r in self.readings} | {e for w in self.weighings for e in w.eggs}
         self.names = sorted(names | set(data.present or ()))
@@ -329,6 +332,22 @@ class WaterLossEquations:
         gradient[:, 3] = mean * points
         shared = mean * float(self._shared_loss(theta, pieces, points))
         return theta[self.shared + on] * exposure + shared, gradient
+
+
+def _check_gains(weighings: Sequence[Weighing]) -> None:
+    """Refuse eggs that got heavier by more than their balance may be wrong."""
+    last: dict[tuple[str, tuple[str, ...]], Weighing] = {}
+    for weighing in weighings:
+        before = last.get((weighing.unit, weighing.eggs))
+        last[weighing.unit, weighing.eggs] = weighing
+        if before is not None:
+            doubt = math.hypot(before.error_g, weighing.error_g)
+            if weighing.net_g > before.net_g + SURE_GAIN_SPREADS * doubt:
+                raise GainedMassError(
+                    f"eggs gain no mass, but those of {weighing.unit} went from {before.net_g:g} g on day "
+                    f"{before.day:g} to {weighing.net_g:g} g on day {weighing.day:g}: look at the tare, and "
+                    "whether the same eggs were weighed"
+                )
 
 
 def _weighed_twice(weighings: Sequence[Weighing]) -> list[Weighing]:

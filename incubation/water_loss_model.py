@@ -41,6 +41,8 @@ def estimate_water_loss(data: BatchData) -> BatchWaterLoss:
     ------
     NothingMeasuredError
         Where there is neither an air cell nor a unit weighed twice.
+    GainedMassError
+        Where the same eggs weigh more than before, by more than the balance may be wrong.
     ValueError
         Where a day, a share or a mass cannot be.
     """

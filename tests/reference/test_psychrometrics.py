@@ -13,6 +13,7 @@ from incubation.psychrometrics import (
     SEA_LEVEL_KPA,
     celsius,
     fahrenheit,
+    humidity_spread_percent,
     pressure_kpa_at,
     relative_humidity_percent,
     saturation_pressure_kpa,
@@ -131,6 +132,19 @@ def test_pressure_at_altitude(metres: float, kpa: float, factor: float) -> None:
     assert pressure == pytest.approx(kpa, abs=0.01)
     assert pressure == pytest.approx(psychrolib.GetStandardAtmPressure(metres) / 1000, rel=1e-6)
     assert SEA_LEVEL_KPA / pressure == pytest.approx(factor, abs=0.001)
+
+
+def test_what_two_thermometers_leave_open() -> None:
+    """Against draws through psychrolib."""
+    rng = np.random.default_rng(8)
+    dry, wet = 37.5 + 0.2 * rng.standard_normal(1500), 29.5 + 0.4 * rng.standard_normal(1500)
+    drawn = [
+        100 * psychrolib.GetRelHumFromTWetBulb(float(d), float(w), 101325)
+        for d, w in zip(dry, wet, strict=True)
+    ]
+    stated = humidity_spread_percent(37.5, 29.5, dry_spread_c=0.2, wet_spread_c=0.4)
+    assert stated == pytest.approx(float(np.std(drawn)), rel=0.06)  # 1500 draws: +- 1.8 %
+    assert humidity_spread_percent(37.5, 37.5, dry_spread_c=0.0, wet_spread_c=0.0) == 0
 
 
 def test_fahrenheit_and_back() -> None:

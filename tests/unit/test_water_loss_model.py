@@ -13,6 +13,7 @@ from incubation.air_cell_norms import FRESH_VOLUME_FRACTION
 from incubation.egg_geometry import EggProfile, air_cell_depth_fraction, air_cell_volume_fraction
 from incubation.species import SPECIES
 from incubation.vapour_exposure import exposure_without_log
+from incubation.water_loss import GainedMassError
 from incubation.water_loss_data import BatchData, NothingMeasuredError, VolumeReading, Weighing
 from incubation.water_loss_model import estimate_water_loss, width_if_weighed
 
@@ -237,3 +238,13 @@ def test_what_cannot_be_is_refused(change: dict[str, object], error: type[Except
     data, _ = flock(4)
     with pytest.raises(error, match=message):
         estimate_water_loss(replace(data, **change))  # type: ignore[arg-type]
+
+
+def test_eggs_that_gain_mass_are_questioned() -> None:
+    data, _ = flock(48)
+    gained = [Weighing("1", 0, 2784, names(48), 2), Weighing("1", 10, 2850, names(48), 2)]
+    with pytest.raises(GainedMassError, match="eggs gain no mass, but those of 1 went from 2784 g on day 0"):
+        estimate_water_loss(replace(data, weighings=gained))
+    # Within what the balance may be wrong nothing is said.
+    coarse = [Weighing("1", 0, 2784, names(48), 50), Weighing("1", 1, 2790, names(48), 50)]
+    assert estimate_water_loss(replace(data, weighings=coarse)).weighings == 2
