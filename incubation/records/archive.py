@@ -12,7 +12,7 @@ import hashlib
 import json
 import re
 import uuid
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
@@ -144,14 +144,26 @@ def write_archive_to(
 
 
 def recorded_files(session: Session, folder: Path) -> Iterator[tuple[str, Path]]:
-    """Every file that the rows name, as ``photos/ab/abcd.jpg`` or ``models/own-1.json``, and its place."""
+    """Every file that the rows name, as ``photos/ab/abcd.jpg`` or ``models/own-1.json``, and its place.
+
+    Without those whose names lead elsewhere; :func:`incubation.records.row_checks.row_problems`
+    tells of them.
+    """
     photo, own = tables.photo, tables.own_model
-    for row in session.execute(select(photo.c.sha256, photo.c.suffix).order_by(photo.c.id)).mappings():
-        path = photo_path(folder / PHOTO_FOLDER, row["sha256"], row["suffix"])
-        yield path.relative_to(folder).as_posix(), path
-    for name in session.scalars(select(own.c.name).order_by(own.c.id)):
-        path = model_path(folder, name)
-        yield path.relative_to(folder).as_posix(), path
+    photos = session.execute(select(photo.c.sha256, photo.c.suffix).order_by(photo.c.id))
+    yield from named_files(folder, photos.all(), session.scalars(select(own.c.name).order_by(own.c.id)))
+
+
+def named_files(
+    folder: Path, photos: Iterable[Sequence[str]], models: Iterable[str]
+) -> Iterator[tuple[str, Path]]:
+    """As :func:`recorded_files`, from the hashes and endings of photos and the names of models."""
+    places = [photo_path(folder / PHOTO_FOLDER, sha256, suffix) for sha256, suffix in photos]
+    places += [model_path(folder, name) for name in models]
+    for place in places:
+        name = place.relative_to(folder).as_posix()
+        if FILE_NAME.fullmatch(name):
+            yield name, place
 
 
 def is_photo_of(name: str, data: bytes) -> bool:

@@ -24,7 +24,7 @@ from typing import IO, Any
 
 from sqlalchemy import URL
 
-from incubation.records.archive import FILE_NAME, recorded_files, write_archive, write_archive_to
+from incubation.records.archive import FILE_NAME, named_files, recorded_files, write_archive, write_archive_to
 from incubation.records.archive_import import import_archive
 from incubation.records.common import now
 from incubation.records.database import DATABASE_FILE, Records, open_records
@@ -211,12 +211,9 @@ def _copy_database(records: Records, place: Path) -> None:
 
 def _files_named(copy: sqlite3.Connection, folder: Path) -> list[tuple[str, Path]]:
     """The files that the copied rows name; read from the copy, which stands still."""
-    names = [
-        f"photos/{sha256[:2]}/{sha256}{suffix}"
-        for sha256, suffix in copy.execute("SELECT sha256, suffix FROM photo ORDER BY id")
-    ]
-    names += [f"models/{name}.json" for (name,) in copy.execute("SELECT name FROM own_model ORDER BY id")]
-    return [(name, folder / name) for name in names]
+    photos = copy.execute("SELECT sha256, suffix FROM photo ORDER BY id").fetchall()
+    models = [name for (name,) in copy.execute("SELECT name FROM own_model ORDER BY id")]
+    return list(named_files(folder, photos, models))
 
 
 def _pack(packed: zipfile.ZipFile, name: str, place: Path) -> dict[str, Any]:

@@ -20,6 +20,7 @@ from incubation.records.common import (
     checked_note,
     checked_text,
     in_force,
+    is_thing,
     own_id,
     thing,
     things,
@@ -208,7 +209,7 @@ def withdraw_egg(session: Session, egg_id: int) -> None:
 
 def places_of(session: Session, egg_id: int) -> tuple[Egg, ...]:
     """All rows of an egg, oldest first: where it lay and what was corrected."""
-    query = select(tables.egg, own_id(tables.egg).label("own_id")).where(own_id(tables.egg) == egg_id)
+    query = select(tables.egg, own_id(tables.egg).label("own_id")).where(is_thing(tables.egg, egg_id))
     return tuple(map(_egg, session.execute(query.order_by(tables.egg.c.id)).mappings()))
 
 

@@ -203,6 +203,68 @@ def test_a_photo_that_does_not_fit_is_not_half_kept(tmp_path):
     assert [path for path in (tmp_path / "photos").rglob("*") if path.is_file()] == []
 
 
+BACKUP_TOO_LARGE = """
+import resource, signal, sys
+from pathlib import Path
+from incubation import records as rec
+with rec.open_records(sys.argv[1]) as records:
+    with records.write() as session:
+        for number in range(20):
+            rec.store_photo(session, b"%d" % number * 60_000, name="p.jpg")
+    signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (900_000, 900_000))
+    try:
+        rec.make_backup(records, Path(sys.argv[2]) / "b.zip")
+    except rec.RecordsError as error:
+        print(error)
+    try:
+        with records.write() as session:
+            rec.export_tables(session, Path(sys.argv[2]))
+            rec.write_archive(records, Path(sys.argv[2]) / "a.jsonl", with_files=True)
+    except rec.RecordsError as error:
+        print(error)
+"""
+
+
+@pytest.mark.skipif(not POSIX, reason="does not apply: this system has no limit on the size of files")
+def test_a_backup_and_an_archive_that_do_not_fit_leave_nothing(tmp_path):
+    (tmp_path / "out").mkdir()
+    out = finished(python(BACKUP_TOO_LARGE, str(tmp_path / "data"), str(tmp_path / "out")))
+    first, second = out.splitlines()
+    assert first.startswith(
+        f"The backup could not be written to {tmp_path / 'out' / 'b.zip'} (File too large)"
+    )
+    assert second.startswith(f"The archive could not be written to {tmp_path / 'out' / 'a.jsonl'}")
+    assert [path for path in (tmp_path / "out").iterdir() if path.suffix != ".csv"] == []
+
+
+RESTORE = """
+import sys
+from pathlib import Path
+from incubation import records as rec
+print("ready", flush=True)
+rec.restore_backup(Path(sys.argv[1]), Path(sys.argv[2]), progress=lambda done, whole: print(done, flush=True))
+"""
+
+
+def test_killed_while_restoring(tmp_path):
+    """The folder is there whole or not at all, and restoring again is no trouble."""
+    with rec.open_records(tmp_path / "data") as records:
+        new_tray(records)
+        with records.write() as session:
+            for number in range(400):
+                rec.store_photo(session, b"%d" % number, name="p.jpg")
+        rec.make_backup(records, tmp_path / "b.zip")
+    process = python(RESTORE, str(tmp_path / "b.zip"), str(tmp_path / "new"))
+    for _ in range(50):
+        process.stdout.readline()
+    process.kill()
+    process.communicate()
+    assert not (tmp_path / "new").exists()
+    rec.restore_backup(tmp_path / "b.zip", tmp_path / "new")
+    assert rec.examine_records(tmp_path / "new").healthy
+
+
 @pytest.mark.parametrize(
     "content", [b"not a database at all, but long enough to be looked at " * 40, b"\xff" * 5000]
 )
