@@ -172,7 +172,7 @@ def draw_hatch(
             strength * SPELL_KILLS,
             lambda n: spell_day + rng.uniform(0, 2.5, n),
         )
-    return SimulatedHatch(_known(rng, draft), log, cause, planted_in)
+    return SimulatedHatch(_known(rng, draft, cause), log, cause, planted_in)
 
 
 def _make_up(rng: np.random.Generator, eggs: int, cause: Cause) -> _Draft:
@@ -352,12 +352,16 @@ def _logs(
     return tuple(lines), spell_day
 
 
-def _known(rng: np.random.Generator, draft: _Draft) -> tuple[SimulatedEgg, ...]:
-    """What the breeder gets to know: candling calls, break-out, laying dates, weighings."""
+def _known(rng: np.random.Generator, draft: _Draft, cause: Cause) -> tuple[SimulatedEgg, ...]:
+    """What the breeder gets to know: candling calls, break-out, laying dates, weighings.
+
+    What the planted cause shows in is always written down; without it nobody could find it.
+    """
     looks = [(7, 14, 18), (7, 10, 14, 18), (7, 18), (10,)][int(rng.integers(4))]
     opens = rng.random() < 0.7
-    weighs = rng.random() < 0.8
-    dates_kept = rng.random() < 0.9
+    weighs = rng.random() < 0.8 or cause in ("too humid", "too dry")
+    dates_kept = rng.random() < 0.9 or cause == "storage"
+    hens_known = rng.random() < 0.5
     eggs = []
     for k in range(draft.died.size):
         egg = SimulatedEgg(
@@ -367,7 +371,7 @@ def _known(rng: np.random.Generator, draft: _Draft) -> tuple[SimulatedEgg, ...]:
             breed="brown" if draft.pen[k] % 2 else "white",
             pen=f"pen {draft.pen[k] + 1}",
             sire=f"cock {draft.sire[k] + 1}",
-            dam=f"hen {draft.dam[k] + 1}",
+            dam=f"hen {draft.dam[k] + 1}" if hens_known else "",
             source="bought" if draft.shipped[k] else "",
             shipped=bool(draft.shipped[k]),
             storage_days=float(draft.storage[k]) if dates_kept else None,

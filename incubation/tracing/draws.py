@@ -76,6 +76,37 @@ def worst_group(
     return WorstGroup(int(np.flatnonzero(able)[worst]), chance, float(mine[worst]))
 
 
+def worst_group_of_hens(
+    groups: Ints, hit: Bools, hens: Ints, *, rng: np.random.Generator, deals: int
+) -> WorstGroup | None:
+    """:func:`worst_group`, but whole hens are dealt out to the groups, each with all her eggs.
+
+    One hen's eggs share their fate, so a pen may look bad by one hen alone. Which hens came to which pen is
+    what chance decides here.
+
+    Parameters
+    ----------
+    groups, hit, hens : ndarrays of shape (N,)
+        Each egg's group, whether it was hit, and its hen; a hen belongs to one group.
+    """
+    count = int(groups.max()) + 1
+    _, first = np.unique(hens, return_index=True)
+    group_of_hen = groups[first]
+    laid = np.bincount(hens).astype(np.float64)
+    lost = np.bincount(hens, weights=hit)
+    share = float(hit.mean())
+    if share in (0.0, 1.0) or count < 2:
+        return None
+    order = np.argsort(rng.random((deals, laid.size)), axis=1)
+    member = np.eye(count)[group_of_hen]  # (hens, groups)
+    eggs = np.vstack([laid @ member, laid[order] @ member])
+    hits = np.vstack([lost @ member, lost[order] @ member])
+    values = (hits - share * eggs) / np.sqrt(share * (1 - share) * eggs)
+    worst = int(np.argmax(values[0]))
+    chance = float((values.max(axis=1) >= values[0, worst] - _TIE).mean())
+    return WorstGroup(worst, chance, float(values[0, worst]))
+
+
 def chance_of_score(
     scores: Floats, hit: Bools, *, strata: Ints | None = None, rng: np.random.Generator, deals: int
 ) -> float | None:

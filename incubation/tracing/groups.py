@@ -11,7 +11,15 @@ import numpy as np
 
 from incubation.hatch_egg import HatchEgg
 from incubation.hatch_rates import Rate, rate
-from incubation.tracing.draws import Bools, Ints, chance_of_score, codes, power_of_two_groups, worst_group
+from incubation.tracing.draws import (
+    Bools,
+    Ints,
+    chance_of_score,
+    codes,
+    power_of_two_groups,
+    worst_group,
+    worst_group_of_hens,
+)
 from incubation.tracing.evidence import THIS_HATCH, Evidence, Finding
 
 Label = Callable[[HatchEgg], str]
@@ -28,6 +36,7 @@ class GroupCause:
 
     ``labels`` are (field, word for it); fields that part the eggs alike are looked at once. ``counts`` says
     which eggs are looked at, ``hit`` which of them were lost in the way the cause would lose them.
+    ``follows_hens``: one hen may do it alone, so where hens are known, whole hens are compared.
     """
 
     cause: str
@@ -38,6 +47,7 @@ class GroupCause:
     hit_word: str
     known: tuple[Evidence, ...]
     next_step: str
+    follows_hens: bool = False
 
 
 def fate_known(egg: HatchEgg) -> bool:
@@ -70,6 +80,7 @@ GROUP_CAUSES: tuple[GroupCause, ...] = (
             ),
         ),
         "Open the clear eggs to see whether they were infertile; try these hens with another male.",
+        follows_hens=True,
     ),
     GroupCause(
         "line's deaths",
@@ -85,6 +96,7 @@ GROUP_CAUSES: tuple[GroupCause, ...] = (
             ),
         ),
         "Compare feed, health and parentage of this pen with the others before setting its eggs again.",
+        follows_hens=True,
     ),
     GroupCause(
         "machine, shelf or tray",
@@ -155,7 +167,11 @@ def _tested(
 ) -> Finding:
     hit = np.array([cause.hit(eggs[k]) for k in chosen], dtype=np.bool_)
     groups = _merged(codes(list(labels)), _LEAST_GROUP)
-    found = worst_group(groups, hit, rng=rng, deals=deals)
+    hens = _hens(eggs, chosen, groups) if cause.follows_hens else None
+    if hens is None:
+        found = worst_group(groups, hit, rng=rng, deals=deals)
+    else:
+        found = worst_group_of_hens(groups, hit, hens, rng=rng, deals=deals)
     if found is None:
         said = f"Of {len(chosen)} {cause.eggs_word}, {int(hit.sum())} {cause.hit_word}: nothing to compare."
         return Finding(name, f"{word.capitalize()}s", untested=said, next_step=cause.next_step)
@@ -180,6 +196,17 @@ def _tested(
         eggs=frozenset(chosen[int(k)] for k in np.flatnonzero(inside)),
         retest=partial(_retested, inside, hit, np.array(chosen), rng, deals),
     )
+
+
+def _hens(eggs: Sequence[HatchEgg], chosen: Sequence[int], groups: Ints) -> Ints | None:
+    """Each egg's hen, where all are known and most groups have several hens of their own; else ``None``."""
+    if not all(eggs[k].dam for k in chosen):
+        return None
+    hens = codes([(eggs[k].dam, int(group)) for k, group in zip(chosen, groups, strict=True)])
+    if len({eggs[k].dam for k in chosen}) != int(hens.max()) + 1:
+        return None  # hens that laid for two groups, as where the sire was changed
+    per_group = Counter(group for _, group in set(zip(hens.tolist(), groups.tolist(), strict=True)))
+    return hens if sum(count > 1 for count in per_group.values()) > len(per_group) / 2 else None
 
 
 def _retested(
@@ -251,7 +278,7 @@ def _merged(groups: Ints, least: int) -> Ints:
         return groups
     merged = groups.copy()
     merged[np.isin(groups, small)] = small[0]
-    return merged
+    return codes(merged.tolist())
 
 
 def _nothing_to_compare(cause: GroupCause, name: str, word: str, labels: Sequence[str]) -> Finding:

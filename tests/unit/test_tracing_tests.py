@@ -16,6 +16,7 @@ from incubation.tracing.draws import (
     deal,
     power_of_two_groups,
     worst_group,
+    worst_group_of_hens,
 )
 from incubation.tracing.excursions import _at_least
 from incubation.tracing.weigh import holm, phi
@@ -73,6 +74,33 @@ def test_many_groups_keep_the_level(groups: int) -> None:
         low += found is not None and found.chance <= 0.05
     # Binomial: 300 at 5 % give up to 24 in 98 of 100 runs.
     assert low <= 24
+
+
+def test_hens_of_one_egg_each_are_eggs() -> None:
+    # scipy.stats.fisher_exact, two-sided for two groups of one size: the worse of two groups of 30.
+    groups = np.repeat([0, 1], 30)
+    hit = np.concatenate([np.arange(30) < 15, np.arange(30) < 6])
+    found = worst_group_of_hens(groups, hit, np.arange(60), rng=np.random.default_rng(8), deals=DEALS)
+    assert found is not None
+    assert found.group == 0
+    exact = fisher_exact([[15, 15], [6, 24]]).pvalue
+    # Standard error of a probability of 0.03 from 20 000 deals: 0.0012.
+    assert found.chance == pytest.approx(exact, abs=0.005)
+
+
+def test_hens_that_differ_make_no_bad_pen() -> None:
+    # Simulated: 4 pens of 5 hens, 6 eggs each; every hen has her own share of clears, no pen its own.
+    rng = np.random.default_rng(9)
+    hens = np.repeat(np.arange(20), 6)
+    by_egg = by_hen = 0
+    for _ in range(200):
+        hit = rng.random(120) < rng.beta(0.5, 2.0, 20)[hens]
+        eggs = worst_group(hens // 5, hit, rng=rng, deals=199)
+        whole = worst_group_of_hens(hens // 5, hit, hens, rng=rng, deals=199)
+        by_egg += eggs is not None and eggs.chance <= 0.05
+        by_hen += whole is not None and whole.chance <= 0.05
+    # 200 at 5 % give up to 17 in 98 of 100 runs; looking at eggs alone would blame a pen far oftener.
+    assert by_hen <= 17 < by_egg
 
 
 def test_nothing_to_compare_is_said() -> None:
