@@ -45,7 +45,7 @@ PATCH_PX = (25, 300)  # 2.5 to 9 mm across
 # many, how much brighter than what lies around (natural logarithm), how far that outweighs the darkest
 # places, and what share they have of all that is as bright.
 MANY_PATCHES = (5, 0.045, 1.02, 0.8)
-SOME_PATCHES = (3, 0.06, 1.05, 0.5)
+SOME_PATCHES = (4, 0.06, 1.05, 0.8)
 PLACES = 60  # along the egg's axis
 YOLK_BAND = 0.34
 YOLK_APART = (0.2, 0.5)  # of egg length
