@@ -17,7 +17,8 @@ import numpy as np
 from incubation.hatch_egg import HatchEgg, LogPoint
 from incubation.species import SPECIES
 from incubation.tracing import Candidate, trace_causes
-from sample_images.simulated_hatch import CAUSES, Cause, SimulatedHatch, draw_hatch
+from sample_images.simulated_hatch import CAUSES, SimulatedHatch, draw_hatch
+from sample_images.simulated_hatch_book import Cause
 
 # Under which candidates a planted cause may rightly be named; a shelf may be all of a machine.
 NAMED_AS: dict[str, tuple[str, ...]] = {

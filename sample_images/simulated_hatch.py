@@ -9,29 +9,15 @@ fertility 70 to 97 %, deaths 8 to 30 % of fertile eggs in two phases, variation 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
-from typing import Literal, get_args
+from dataclasses import dataclass
+from typing import get_args
 
 import numpy as np
 from numpy.typing import NDArray
 
-Cause = Literal[
-    "none",
-    "sire",
-    "line",
-    "storage",
-    "shipping",
-    "machine",
-    "shelf",
-    "place",
-    "hot spell",
-    "cold spell",
-    "too humid",
-    "too dry",
-]
-CAUSES: tuple[Cause, ...] = get_args(Cause)
+from sample_images.simulated_hatch_book import TERM, Cause, Draft, SimulatedEgg, known
 
-TERM = 21
+CAUSES: tuple[Cause, ...] = get_args(Cause)
 
 # What a planted cause does at full strength: share of the embryos it reaches that it kills, unless said
 # otherwise. All are own choices, meant as losses a breeder would want to explain.
@@ -42,30 +28,6 @@ SHIPPING_KILLS = 0.40
 PLACE_KILLS = 0.40
 SPELL_KILLS = 0.35
 WATER_KILLS = 0.60  # of those far on the wrong side
-
-
-@dataclass(frozen=True)
-class SimulatedEgg:
-    """What a careful breeder would know of one egg; fields as the tracing takes them."""
-
-    name: str
-    fate: str
-    candled_clear: bool
-    breed: str
-    pen: str
-    sire: str
-    dam: str
-    source: str
-    shipped: bool
-    storage_days: float | None
-    machine: str
-    shelf: int | None
-    tray: str
-    row: int | None
-    column: int | None
-    died_low_day: float | None
-    died_high_day: float | None
-    water_loss_percent: float | None
 
 
 @dataclass(frozen=True)
@@ -89,25 +51,6 @@ class SimulatedHatch:
     log: tuple[SimulatedReading, ...]
     cause: Cause
     planted_in: str
-
-
-@dataclass
-class _Draft:
-    """Columns of the hatch being drawn."""
-
-    sire: NDArray[np.int64]
-    pen: NDArray[np.int64]
-    dam: NDArray[np.int64]
-    shipped: NDArray[np.bool_]
-    storage: NDArray[np.float64]
-    machine: NDArray[np.int64]
-    shelf: NDArray[np.int64]
-    tray: NDArray[np.int64]
-    row: NDArray[np.int64]
-    column: NDArray[np.int64]
-    loss: NDArray[np.float64]
-    fertile: NDArray[np.bool_]
-    died: NDArray[np.float64]  # day, or infinity
 
 
 def draw_hatch(
@@ -172,10 +115,10 @@ def draw_hatch(
             strength * SPELL_KILLS,
             lambda n: spell_day + rng.uniform(0, 2.5, n),
         )
-    return SimulatedHatch(_known(rng, draft, cause), log, cause, planted_in)
+    return SimulatedHatch(known(rng, draft, cause), log, cause, planted_in)
 
 
-def _make_up(rng: np.random.Generator, eggs: int, cause: Cause) -> _Draft:
+def _make_up(rng: np.random.Generator, eggs: int, cause: Cause) -> Draft:
     """Flock, storage, trays and machines, with enough to compare where a cause needs it."""
     sires = int(rng.integers(2 if cause in ("sire", "line") else 1, 6))
     pen_of_sire = np.arange(sires) if rng.random() < 0.7 else np.arange(sires) // 2
@@ -208,7 +151,7 @@ def _make_up(rng: np.random.Generator, eggs: int, cause: Cause) -> _Draft:
     machine = tray * machines // trays
     shelves_like_trays = cause == "shelf" or rng.random() < 0.7
     shelf = tray if shelves_like_trays else tray // 2
-    return _Draft(
+    return Draft(
         sire=sire,
         pen=pen_of_sire[sire],
         dam=sire * 6 + rng.integers(0, 6, size=eggs),
@@ -243,7 +186,7 @@ def _usual_days(rng: np.random.Generator, count: int) -> NDArray[np.float64]:
 
 def _kill(
     rng: np.random.Generator,
-    draft: _Draft,
+    draft: Draft,
     reached: NDArray[np.bool_],
     chance: float | NDArray[np.float64],
     days: Callable[[int], NDArray[np.float64]],
@@ -262,36 +205,36 @@ def _some_group(rng: np.random.Generator, groups: NDArray[np.int64]) -> int:
     return int(rng.choice(fair)) if fair.size else int(np.argmax(shares))
 
 
-def _plant_line(rng: np.random.Generator, draft: _Draft, strength: float) -> str:
+def _plant_line(rng: np.random.Generator, draft: Draft, strength: float) -> str:
     bad = _some_group(rng, draft.pen)
     _kill(rng, draft, draft.pen == bad, strength * LINE_KILLS, lambda n: rng.uniform(4, 20, n))
     return f"pen {bad + 1}"
 
 
-def _plant_storage(rng: np.random.Generator, draft: _Draft, strength: float) -> str:
+def _plant_storage(rng: np.random.Generator, draft: Draft, strength: float) -> str:
     chance = np.clip(strength * STORAGE_KILLS_PER_DAY * (draft.storage - 5), 0, 0.9)
     _kill(rng, draft, draft.storage > 5, chance, lambda n: rng.gamma(1.5, 1.5, n))
     return "storage"
 
 
-def _plant_shipping(rng: np.random.Generator, draft: _Draft, strength: float) -> str:
+def _plant_shipping(rng: np.random.Generator, draft: Draft, strength: float) -> str:
     _kill(rng, draft, draft.shipped, strength * SHIPPING_KILLS, lambda n: rng.gamma(2, 3, n))
     return "shipped"
 
 
-def _plant_machine(rng: np.random.Generator, draft: _Draft, strength: float) -> str:
+def _plant_machine(rng: np.random.Generator, draft: Draft, strength: float) -> str:
     bad = _some_group(rng, draft.machine)
     _kill(rng, draft, draft.machine == bad, strength * PLACE_KILLS, lambda n: rng.uniform(3, 21, n))
     return f"machine {bad + 1}"
 
 
-def _plant_shelf(rng: np.random.Generator, draft: _Draft, strength: float) -> str:
+def _plant_shelf(rng: np.random.Generator, draft: Draft, strength: float) -> str:
     bad = _some_group(rng, draft.shelf)
     _kill(rng, draft, draft.shelf == bad, strength * PLACE_KILLS, lambda n: rng.uniform(3, 21, n))
     return f"shelf {bad + 1}"
 
 
-def _plant_place(rng: np.random.Generator, draft: _Draft, strength: float) -> str:
+def _plant_place(rng: np.random.Generator, draft: Draft, strength: float) -> str:
     rows, columns = draft.row, draft.column
     if rng.random() < 0.5:
         reached = (rows == 0) | (rows == rows.max()) | (columns == 0) | (columns == columns.max())
@@ -303,13 +246,13 @@ def _plant_place(rng: np.random.Generator, draft: _Draft, strength: float) -> st
     return place
 
 
-def _plant_water(rng: np.random.Generator, draft: _Draft, strength: float, side: float, limit: float) -> str:
+def _plant_water(rng: np.random.Generator, draft: Draft, strength: float, side: float, limit: float) -> str:
     chance = strength * WATER_KILLS / (1 + np.exp(-side * (draft.loss - limit) / 0.7))
     _kill(rng, draft, np.ones(draft.died.size, dtype=np.bool_), chance, lambda n: rng.normal(20.2, 0.7, n))
     return "too little water lost" if side < 0 else "too much water lost"
 
 
-_PLANTED: dict[str, Callable[[np.random.Generator, _Draft, float], str]] = {
+_PLANTED: dict[str, Callable[[np.random.Generator, Draft, float], str]] = {
     "line": _plant_line,
     "storage": _plant_storage,
     "shipping": _plant_shipping,
@@ -321,9 +264,7 @@ _PLANTED: dict[str, Callable[[np.random.Generator, _Draft, float], str]] = {
 }
 
 
-def _logs(
-    rng: np.random.Generator, draft: _Draft, cause: Cause
-) -> tuple[tuple[SimulatedReading, ...], float]:
+def _logs(rng: np.random.Generator, draft: Draft, cause: Cause) -> tuple[tuple[SimulatedReading, ...], float]:
     """Morning and evening readings, with harmless dips, and now and then a real peak that did no harm."""
     spell_day = float(rng.integers(8, 16))
     lines: list[SimulatedReading] = []
@@ -350,73 +291,3 @@ def _logs(
                 for day, c, rh in zip(days, warm, np.clip(damp, 5, 99), strict=True)
             ]
     return tuple(lines), spell_day
-
-
-def _known(rng: np.random.Generator, draft: _Draft, cause: Cause) -> tuple[SimulatedEgg, ...]:
-    """What the breeder gets to know: candling calls, break-out, laying dates, weighings.
-
-    What the planted cause shows in is always written down; without it nobody could find it.
-    """
-    looks = [(7, 14, 18), (7, 10, 14, 18), (7, 18), (10,)][int(rng.integers(4))]
-    opens = rng.random() < 0.7
-    weighs = rng.random() < 0.8 or cause in ("too humid", "too dry")
-    dates_kept = rng.random() < 0.9 or cause == "storage"
-    hens_known = rng.random() < 0.5
-    eggs = []
-    for k in range(draft.died.size):
-        egg = SimulatedEgg(
-            name=f"egg {k + 1}",
-            fate="hatched",
-            candled_clear=False,
-            breed="brown" if draft.pen[k] % 2 else "white",
-            pen=f"pen {draft.pen[k] + 1}",
-            sire=f"cock {draft.sire[k] + 1}",
-            dam=f"hen {draft.dam[k] + 1}" if hens_known else "",
-            source="bought" if draft.shipped[k] else "",
-            shipped=bool(draft.shipped[k]),
-            storage_days=float(draft.storage[k]) if dates_kept else None,
-            machine=f"machine {draft.machine[k] + 1}",
-            shelf=int(draft.shelf[k]) + 1,
-            tray=f"tray {draft.tray[k] + 1}",
-            row=int(draft.row[k]),
-            column=int(draft.column[k]),
-            died_low_day=None,
-            died_high_day=None,
-            water_loss_percent=float(draft.loss[k] + 0.4 * rng.standard_normal()) if weighs else None,
-        )
-        day = float(draft.died[k])
-        if rng.random() < 0.01:
-            eggs.append(replace(egg, fate="damaged", water_loss_percent=None))
-        elif not draft.fertile[k]:
-            eggs.append(
-                replace(
-                    egg,
-                    fate="infertile" if opens else "clear",
-                    candled_clear=bool(rng.random() < 0.97),
-                    water_loss_percent=None,
-                )
-            )
-        elif np.isfinite(day):
-            eggs.append(_dead(rng, egg, day, looks, opens))
-        else:
-            eggs.append(egg)
-    return tuple(eggs)
-
-
-def _dead(
-    rng: np.random.Generator, egg: SimulatedEgg, day: float, looks: tuple[int, ...], opens: bool
-) -> SimulatedEgg:
-    taken_for_clear = day < 4 and rng.random() < 0.4
-    if day < looks[-1]:
-        egg = replace(egg, water_loss_percent=None)
-    if taken_for_clear and not opens:
-        return replace(egg, fate="clear", candled_clear=True)
-    low = float(max((look for look in looks if look < day), default=0))
-    high = float(min((look for look in looks if look >= day), default=TERM + 1))
-    if opens:
-        guess = day + rng.normal(0, 0.7)
-        near = max(low, guess - 1.3), min(high, guess + 1.3)
-        if near[0] <= near[1]:
-            low, high = near
-    fate = "pipped" if day > 20 and rng.random() < 0.4 else "dead"
-    return replace(egg, fate=fate, candled_clear=taken_for_clear, died_low_day=low, died_high_day=high)

@@ -259,7 +259,11 @@ def named(word: str, label: str) -> str:
 
 
 def _title(name: str, word: str, label: str) -> str:
-    title = named(word, label) if name == word else f"{name}: {named(word, label)}"
+    title = named(word, label)
+    if name == "sire's clears":
+        title = f"clears of {title}"
+    elif name == "line's deaths":
+        title = f"deaths in the eggs of {title}"
     return title[:1].upper() + title[1:]
 
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import pytest
 from statsmodels.stats.proportion import proportion_confint
 
-from incubation.hatch_egg import HatchEgg
+from incubation.hatch_egg import HatchEgg, row_letters
 from incubation.hatch_rates import SCHEMES, HatchRates, hatch_rates, rate, rates_by, usual_ranges
+from incubation.records.cups import row_name
 from incubation.species import SPECIES
 
 THIRDS = SCHEMES["thirds"]
@@ -204,3 +205,8 @@ def test_mistakes_name_the_egg() -> None:
         HatchEgg("C5", "hatched", died_low_day=9, died_high_day=9)
     with pytest.raises(ValueError, match="4 of 3 is no share"):
         rate(4, 3)
+
+
+def test_rows_are_lettered_as_in_the_records() -> None:
+    assert [row_letters(row) for row in (0, 25, 26, 701, 702)] == ["A", "Z", "AA", "ZZ", "AAA"]
+    assert all(row_letters(row) == row_name(row) for row in range(60))
