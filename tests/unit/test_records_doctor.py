@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import sqlite3
 import time
 from pathlib import Path
@@ -16,13 +17,20 @@ from incubation.records import tables
 from incubation.records.database import DATABASE_FILE
 
 
-@pytest.fixture
-def folder(tmp_path):
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
     """A data folder in good health, with two photos and a model."""
-    with rec.open_records(tmp_path / "data") as records:
+    folder = tmp_path_factory.mktemp("made") / "data"
+    with rec.open_records(folder) as records:
         whole = whole_batch(records, photo=b"one")
         add_look(records, whole.eggs[2], measured(), photo=b"two")
-    return tmp_path / "data"
+    return folder
+
+
+@pytest.fixture
+def folder(made, tmp_path):
+    """A copy of it that a test may spoil."""
+    return Path(shutil.copytree(made, tmp_path / "data"))
 
 
 def photos(folder: Path) -> list[Path]:
