@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -36,7 +36,7 @@ class GroupCause:
 
     ``labels`` are (field, word for it); fields that part the eggs alike are looked at once. ``counts`` says
     which eggs are looked at, ``hit`` which of them were lost in the way the cause would lose them.
-    ``follows_hens``: one hen may do it alone, so where hens are known, whole hens are compared.
+    ``follows_hens``: one hen may do it alone, so where hens are known, whole hens are compared too.
     """
 
     cause: str
@@ -167,11 +167,12 @@ def _tested(
 ) -> Finding:
     hit = np.array([cause.hit(eggs[k]) for k in chosen], dtype=np.bool_)
     groups = _merged(codes(list(labels)), _LEAST_GROUP)
+    found = worst_group(groups, hit, rng=rng, deals=deals)
     hens = _hens(eggs, chosen, groups) if cause.follows_hens else None
-    if hens is None:
-        found = worst_group(groups, hit, rng=rng, deals=deals)
-    else:
-        found = worst_group_of_hens(groups, hit, hens, rng=rng, deals=deals)
+    if found is not None and hens is not None:
+        # Hens of small pens have few eggs each and are not quite alike to deal out, so both must agree.
+        whole = worst_group_of_hens(groups, hit, hens, rng=rng, deals=deals)
+        found = replace(found, chance=max(found.chance, 1.0 if whole is None else whole.chance))
     if found is None:
         said = f"Of {len(chosen)} {cause.eggs_word}, {int(hit.sum())} {cause.hit_word}: nothing to compare."
         return Finding(name, f"{word.capitalize()}s", untested=said, next_step=cause.next_step)
