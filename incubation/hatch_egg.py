@@ -7,6 +7,7 @@ and planning read them.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, get_args
 
@@ -15,6 +16,62 @@ FATES: tuple[Fate, ...] = get_args(Fate)
 
 DEVELOPED: tuple[Fate, ...] = ("hatched", "dead", "pipped", "alive")
 DIED: tuple[Fate, ...] = ("dead", "pipped")
+
+
+def fate_of(
+    found: str | None,
+    *,
+    signs: Sequence[str] = (),
+    called: str | None = None,
+    seen_living: bool = False,
+    hatch_over: bool = True,
+) -> Fate:
+    """The fate of an egg from what was found in it, else from what a person called it at candling.
+
+    Parameters
+    ----------
+    found
+        ``"hatched"``, ``"alive"``, ``"embryo"``, ``"ring"``, ``"no development"``, ``"not opened"``, or
+        ``None`` where nothing was written down.
+    signs
+        ``"pipped"`` makes a dead embryo a pipped one.
+    called
+        The last call: ``"clear"``, ``"early death"``, ``"late death"``, ``"developing"``, ``"damaged"``,
+        ``"cannot tell"``; never a proposal that nobody confirmed.
+    seen_living
+        A person called it developing at some candling.
+    hatch_over
+        Whether eggs that have not hatched will not any more.
+
+    Notes
+    -----
+    What was found outweighs every call. A clear that was not opened stays ``"clear"``: it may have been an
+    early death. An egg seen living that nobody opened died once the hatch is over.
+    """
+    by_finding: dict[str, Fate] = {
+        "hatched": "hatched",
+        "alive": "alive",
+        "embryo": "pipped" if "pipped" in signs else "dead",
+        "ring": "dead",
+        "no development": "infertile",
+    }
+    if found in by_finding:
+        return by_finding[found]
+    if found not in (None, "not opened"):
+        raise ValueError(
+            f"{found!r} is not known as a finding; give one of {', '.join(by_finding)}, not opened"
+        )
+    by_call: dict[str, Fate] = {
+        "damaged": "damaged",
+        "clear": "clear",
+        "early death": "dead",
+        "late death": "dead",
+    }
+    if called in by_call:
+        return by_call[called]
+    if hatch_over and (seen_living or called == "developing"):
+        return "dead"
+    return "not opened" if found == "not opened" else "unknown"
 
 
 def row_letters(row: int) -> str:
