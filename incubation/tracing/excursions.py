@@ -93,7 +93,11 @@ def _runs(readings: Sequence[tuple[float, float]]) -> list[list[tuple[float, flo
 def excursion_findings(
     eggs: Sequence[HatchEgg], log: Sequence[LogPoint], *, species: Species
 ) -> list[Finding]:
-    """One finding for each time out of range; or one that says there was none, or that nobody can know."""
+    """One finding for each time out of range; or one that says there was none, or that nobody can know.
+
+    Readings from before setting and after the day that follows the term say nothing of the embryos.
+    """
+    log = [point for point in log if 0 <= point.day <= species.term_days + 1]
     out_of_range = excursions(log)
     if out_of_range:
         return [_followed(eggs, one, species) for one in out_of_range]

@@ -286,6 +286,8 @@ def _of_a_hundred(chance: float) -> str:
 def _summary(candidates: Sequence[Candidate], eggs: int, lost: int, tests: int) -> str:
     standing = [c.title for c in candidates if c.verdict == "stands out"]
     unsure = sum(c.verdict == "not enough eggs to tell" for c in candidates)
+    if lost == 0:
+        return "All eggs hatched: there is nothing to trace." if eggs else "There are no eggs to trace."
     head = f"{lost} of {eggs} eggs did not hatch."
     if standing:
         return (

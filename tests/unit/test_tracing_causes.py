@@ -7,6 +7,7 @@ from dataclasses import asdict, replace
 import numpy as np
 import pytest
 
+from bench.tracing_power import main
 from incubation.hatch_cautions import hatch_cautions
 from incubation.hatch_egg import HatchEgg, LogPoint
 from incubation.species import SPECIES
@@ -154,6 +155,9 @@ def test_eggs_all_alike_give_nothing_to_compare() -> None:
     assert "nothing written down to compare" in found.summary
     empty = trace_causes([], species=HEN, rng=np.random.default_rng(1))
     assert standing(empty) == []
+    assert empty.summary == "There are no eggs to trace."
+    happy = trace_causes(pens((0, 12)), species=HEN, rng=np.random.default_rng(1))
+    assert happy.summary == "All eggs hatched: there is nothing to trace."
 
 
 def log(hot: dict[float, float]) -> list[LogPoint]:
@@ -190,6 +194,12 @@ def test_short_or_slight_changes_are_no_excursions() -> None:
         "hot spell",
         "cold spell",
     ]
+
+
+def test_a_machine_that_is_switched_off_after_the_hatch_is_no_cold_spell() -> None:
+    off = [*log({}), LogPoint(22.5, 21.0), LogPoint(23, 20.0), LogPoint(-0.5, 20.0)]
+    found = trace_causes(deaths_on(19, 9), off, species=HEN, rng=np.random.default_rng(1))
+    assert "cold spell" not in {candidate.cause for candidate in found.candidates}
 
 
 def test_a_steady_log_speaks_against_temperature_and_a_gap_leaves_it_open() -> None:
@@ -257,6 +267,12 @@ def test_cautions_stand_where_one_acts() -> None:
     rotten = hatch_cautions([HatchEgg("a", "dead", signs=("contaminated",))], species=HEN)
     assert any("burst" in remark.text for remark in rotten)
     assert hatch_cautions([HatchEgg("a", "hatched")], species=HEN) == ()
+
+
+def test_the_table_of_power_is_printed(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["--hatches", "2", "--eggs", "24", "--cause", "none", "sire"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert [line.split()[:3] for line in lines[1:]] == [["none", "24", "2"], ["sire", "24", "2"]]
 
 
 def test_simulated_hatches_hold_what_is_planted() -> None:
