@@ -17,18 +17,16 @@ from incubation.records import (
     withdraw_batch_event,
 )
 from incubation.schedule import Due
-from incubation.species import species_named
 from review_ui.errors import UsageError
 from review_ui.output_files import check_file, replaced_file, why
 from review_ui.record_json import Json
 from review_ui.record_options import add_who_option, answer, opened, who
-from review_ui.services.due import BatchDates, batch_dates
+from review_ui.services.due import BatchDates, batch_dates, is_running
 from review_ui.text_table import table_text
 from review_ui.typed_dates import moment_option
 from vision.photo import printable
 
 _SHOWN_BEFORE = timedelta(days=2)
-_RUNNING_AFTER_TERM = timedelta(days=7)
 
 
 def add_date_actions(actions: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -73,14 +71,6 @@ def _due(options: argparse.Namespace) -> int:
             "\n".join(_text(batch, dates, since, now) for batch, dates in found) or "No batch is running.\n",
         )
     return 0
-
-
-def is_running(batch: Batch, now: datetime) -> bool:
-    """Whether a batch may still have something due: from a month before setting to a week after its term."""
-    over = (
-        batch.set_at + timedelta(days=species_named(batch.species).term_range_days[1]) + _RUNNING_AFTER_TERM
-    )
-    return batch.set_at - timedelta(days=31) <= now <= over
 
 
 def _calendar(options: argparse.Namespace) -> int:

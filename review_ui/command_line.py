@@ -19,6 +19,7 @@ from review_ui.errors import UsageError
 
 COMMANDS = (
     "demo",
+    "now",
     "examine",
     "machine",
     "instrument",

@@ -24,6 +24,7 @@ from review_ui.services.climate import climate_of
 
 # Done with when its event is recorded.
 _DONE_BY = {"lockdown": "lockdown", "stop turning": "turning stopped", "hatch window closes": "hatch ended"}
+_RUNNING_AFTER_TERM = timedelta(days=7)
 
 
 @dataclass(frozen=True)
@@ -67,6 +68,14 @@ def batch_dates(session: Session, batch: Batch, *, now: datetime) -> BatchDates:
     done = {event.kind for event in batch_events(session, batch.id)}
     things = schedule(species, batch.set_at, pace=pace)
     return BatchDates(pace, tuple(thing for thing in things if _DONE_BY.get(thing.kind) not in done))
+
+
+def is_running(batch: Batch, now: datetime) -> bool:
+    """Whether a batch may still have something due: from a month before setting to a week after its term."""
+    over = (
+        batch.set_at + timedelta(days=species_named(batch.species).term_range_days[1]) + _RUNNING_AFTER_TERM
+    )
+    return batch.set_at - timedelta(days=31) <= now <= over
 
 
 def machine_of_batch(session: Session, batch: Batch, *, at: datetime) -> Machine | None:
