@@ -27,9 +27,7 @@ from incubation.records import (
     set_egg_detail,
 )
 from incubation.remark import Remark
-from incubation.shipping import shipping_remarks
 from incubation.species import SPECIES, species_named
-from incubation.storage import storage_remarks
 from review_ui.errors import UsageError
 from review_ui.record_json import Json
 from review_ui.record_options import (
@@ -41,6 +39,7 @@ from review_ui.record_options import (
     opened,
     who,
 )
+from review_ui.services.set_eggs import origin_remarks
 from review_ui.text_table import table_text
 from review_ui.typed_dates import day_option, moment_option
 from review_ui.typed_numbers import celsius_option, grams_option, number_option
@@ -311,17 +310,19 @@ def _show(options: argparse.Namespace) -> int:
 
 def lot_remarks(lot: EggLot, batch: Batch) -> tuple[Remark, ...]:
     """What is to be said of a lot: its storage, and where it came by post, the journey."""
-    remarks: tuple[Remark, ...] = ()
-    first, last = lot.laid_from, lot.laid_to
-    if first is not None or last is not None:
-        oldest = max((batch.set_at.date() - (first or last)).days, 0)  # type: ignore[operator]
-        remarks += storage_remarks(oldest, temperature_c=lot.storage_temperature_c, species=batch.species)
-    if lot.origin == "shipped":
-        rest = lot.rest_hours
-        if rest is None and lot.arrived_at is not None and batch.set_at >= lot.arrived_at:
-            rest = (batch.set_at - lot.arrived_at) / timedelta(hours=1)
-        remarks += shipping_remarks(sent=lot.eggs_sent or 0, broken=lot.eggs_broken or 0, rest_hours=rest)
-    return remarks
+    first = lot.laid_from or lot.laid_to
+    rest = lot.rest_hours
+    if rest is None and lot.arrived_at is not None and batch.set_at >= lot.arrived_at:
+        rest = (batch.set_at - lot.arrived_at) / timedelta(hours=1)
+    return origin_remarks(
+        species=batch.species,
+        oldest_days=None if first is None else max((batch.set_at.date() - first).days, 0),
+        stored_at_c=lot.storage_temperature_c,
+        shipped=lot.origin == "shipped",
+        sent=lot.eggs_sent,
+        broken=lot.eggs_broken,
+        rest_hours=rest,
+    )
 
 
 def remark_text(remarks: tuple[Remark, ...]) -> str:

@@ -1,19 +1,16 @@
-"""The start: what the program is, the batches there are, and new batches, trays and eggs."""
+"""The batches there are, the trays and eggs of each, and where its trays stand."""
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, time
+from datetime import UTC, datetime
 
 import streamlit as st
 
 from incubation import records as rec
-from incubation.species import SPECIES
-from models.agreement_words import drop_words
 from review_ui.screens import frame
-from review_ui.screens.standing import standing_now
-from review_ui.services.batch_entry import make_batch, make_tray, put_eggs
+from review_ui.services.batch_entry import make_tray, put_eggs, put_trays
 from review_ui.services.batch_summary import summary_of, summary_words
-from review_ui.services.model_statement import SHORT, statement_lines
+from review_ui.services.plain_markdown import plain
 
 _LAYOUTS = {"grid": "straight rows", "staggered": "every other row shifted by half a cup"}
 
@@ -22,31 +19,24 @@ def show() -> None:
     """The page."""
     st.title("Batches")
     frame.show_notice()
-    with st.container(border=True, key="model_statement"):
-        st.write(SHORT)
-        with st.expander("What the model was trained and measured on"):
-            for line in statement_lines():
-                st.write(line)
-
     store = frame.records()
     with store.read() as session:
         batches = rec.list_batches(session)
         states = {batch.id: rec.egg_states(session, batch.id) for batch in batches}
         trays = {batch.id: rec.trays_of(session, batch.id) for batch in batches}
-
-    for drop in standing_now(store).drops:
-        st.warning(drop_words(drop))
-        frame.link("model", "Model")
+        machines = rec.list_machines(session)
+        places = {place.tray_id: place for place in rec.tray_places(session)}
     if not batches:
-        st.info("No batch yet. Make one below: eggs that are set together are one batch.")
+        st.info("No batch yet. Make one on the page “Set eggs”.")
+        frame.link("set", "Set eggs")
+        return
     for batch in batches:
         _batch(batch, states[batch.id])
-    with st.expander("New batch", expanded=not batches, key="new_batch_box"):
-        _new_batch(store)
-    if batches:
-        batch = _current(batches)
-        with st.expander(f"Trays and eggs of {batch.name}", expanded=not states[batch.id], key="trays_box"):
-            _trays(store, batch, trays[batch.id], states[batch.id])
+    batch = _current(batches)
+    with st.expander(
+        f"Trays and eggs of {plain(batch.name)}", expanded=not states[batch.id], key="trays_box"
+    ):
+        _trays(store, batch, trays[batch.id], states[batch.id], machines, places)
 
 
 def _current(batches: tuple[rec.Batch, ...]) -> rec.Batch:
@@ -56,10 +46,11 @@ def _current(batches: tuple[rec.Batch, ...]) -> rec.Batch:
 
 def _batch(batch: rec.Batch, states: tuple[rec.EggState, ...]) -> None:
     with st.container(border=True, key=f"batch_{batch.id}"):
-        st.subheader(batch.name)
+        st.subheader(plain(batch.name))
         breeds = f" ({', '.join(batch.breeds)})" if batch.breeds else ""
         st.write(
-            f"{batch.species.capitalize()}{breeds}, {_day_words(batch)}. {summary_words(summary_of(states))}."
+            plain(f"{batch.species.capitalize()}{breeds}, {_day_words(batch)}. ")
+            + f"{summary_words(summary_of(states))}."
         )
         if st.button("Open", key=f"open_{batch.id}", type="primary"):
             frame.remember("batch", str(batch.id))
@@ -73,35 +64,29 @@ def _day_words(batch: rec.Batch) -> str:
     return f"day {rec.day_of(batch, now)}, set on {batch.set_at.astimezone():%d %B %Y at %H:%M}"
 
 
-def _new_batch(store: rec.Records) -> None:
-    with st.form("new_batch"):
-        name = st.text_input("Name of the batch", key="batch_name", max_chars=80, placeholder="Spring 1")
-        species = st.selectbox("Species", list(SPECIES), key="batch_species")
-        breeds = st.text_input("Breeds, separated by commas", key="batch_breeds", max_chars=200)
-        left, right = st.columns(2)
-        set_on = left.date_input("Set on", value="today", key="batch_set_on")
-        set_time = right.time_input("at", value=time(18, 0), key="batch_set_time")
-        note = st.text_input("Note", key="batch_note", max_chars=300)
-        if not st.form_submit_button("Make the batch", type="primary"):
-            return
-    batch = make_batch(
-        store, name=name, species=species, breeds=breeds, set_on=set_on, set_time=set_time, note=note
-    )
-    frame.remember("batch", str(batch.id))
-    frame.notice(f"Recorded: batch {batch.name}. Add its tray and eggs next.")
-    st.rerun()
-
-
 def _trays(
-    store: rec.Records, batch: rec.Batch, trays: tuple[rec.Tray, ...], states: tuple[rec.EggState, ...]
+    store: rec.Records,
+    batch: rec.Batch,
+    trays: tuple[rec.Tray, ...],
+    states: tuple[rec.EggState, ...],
+    machines: tuple[rec.Machine, ...],
+    places: dict[int, rec.TrayPlace],
 ) -> None:
+    names = {machine.id: machine.name for machine in machines}
     for tray in trays:
         eggs = sum(state.tray.id == tray.id and not state.pulled for state in states)
+        place = places.get(tray.id)
+        where = "in no machine" if place is None or place.machine_id is None else names[place.machine_id]
+        if place is not None and place.shelf is not None:
+            where += f", shelf {place.shelf}"
         st.write(
-            f"{tray.name}: {tray.rows} rows of {tray.columns} cups, {_LAYOUTS[tray.layout]}; "
-            f"eggs in it: {eggs}"
+            plain(
+                f"{tray.name}: {tray.rows} rows of {tray.columns} cups, {_LAYOUTS[tray.layout]}; "
+                f"eggs in it: {eggs}; {where}"
+            )
         )
     if trays:
+        _place(store, batch, trays, machines, places)
         _eggs(store, batch, trays)
     st.subheader("Add a tray")
     with st.form(f"new_tray_{batch.id}"):
@@ -135,4 +120,30 @@ def _eggs(store: rec.Records, batch: rec.Batch, trays: tuple[rec.Tray, ...]) -> 
         tray = next(one for one in trays if one.id == tray_id)
         count = put_eggs(store, tray, cups=cups, breed=breed, source=source, mark=mark)
         frame.notice(f"Recorded: {count} {'egg' if count == 1 else 'eggs'} in {tray.name}.")
+        st.rerun()
+
+
+def _place(
+    store: rec.Records,
+    batch: rec.Batch,
+    trays: tuple[rec.Tray, ...],
+    machines: tuple[rec.Machine, ...],
+    places: dict[int, rec.TrayPlace],
+) -> None:
+    """Trays that stand in no machine get one, at a tap; new machines may be named on the spot."""
+    homeless = tuple(tray for tray in trays if (place := places.get(tray.id)) is None or not place.machine_id)
+    if not homeless:
+        return
+    st.subheader("Put the trays into a machine")
+    with st.form(f"place_trays_{batch.id}"):
+        names: dict[int, str] = {machine.id: machine.name for machine in machines} | {0: "A new machine"}
+        chosen = st.selectbox("Machine", list(names), format_func=names.__getitem__, key="place_machine")
+        name = st.text_input("Name of a new machine", key="place_name", max_chars=60)
+        fan = st.checkbox("It has a fan", value=True, key="place_fan")
+        who = st.text_input("Your name", value=frame.remembered("who") or "", key="place_who", max_chars=60)
+        submitted = st.form_submit_button("Put them in")
+    if submitted:
+        said = put_trays(store, batch, homeless, machine_id=chosen or None, name=name, fan=fan, who=who)
+        frame.remember("who", who.strip())
+        frame.notice(said)
         st.rerun()

@@ -123,8 +123,8 @@ def chosen_batch(store: rec.Records) -> rec.Batch | None:
     with store.read() as session:
         batches = rec.list_batches(session)
     if not batches:
-        st.info("No batch yet. Make one on the page “Batches”.")
-        link("batches", "Go to Batches")
+        st.info("No batch yet. Make one on the page “Set eggs”.")
+        link("set", "Set eggs")
         return None
     wanted = remembered("batch")
     place = next((i for i, batch in enumerate(batches) if str(batch.id) == wanted), 0)

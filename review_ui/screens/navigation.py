@@ -14,8 +14,10 @@ from review_ui.screens import (
     cup_walk_page,
     frame,
     model_page,
+    now_page,
     pull_list_page,
     review_page,
+    set_eggs_page,
     tray_map_page,
 )
 
@@ -24,14 +26,17 @@ def run() -> None:
     """Draw the page that the person is on."""
     st.set_page_config(page_title="Trayglow", layout="wide", initial_sidebar_state="auto")
     st.html(f"<style>{_styles()}</style>")
+    # In the order of the days.
     frame.PAGES.update(
-        batches=st.Page(frame.guarded(batches_page.show), title="Batches", url_path="batches", default=True),
-        tray=st.Page(frame.guarded(tray_map_page.show), title="Tray map", url_path="tray"),
+        now=st.Page(frame.guarded(now_page.show), title="Now", url_path="now", default=True),
+        set=st.Page(frame.guarded(set_eggs_page.show), title="Set eggs", url_path="set"),
         photos=st.Page(frame.guarded(add_photos_page.show), title="Add photos", url_path="photos"),
         walk=st.Page(frame.guarded(cup_walk_page.show), title="Cup walk", url_path="walk"),
         review=st.Page(frame.guarded(review_page.show), title="Review", url_path="review"),
         confirm=st.Page(frame.guarded(confirm_page.show), title="Confirm", url_path="confirm"),
+        tray=st.Page(frame.guarded(tray_map_page.show), title="Tray map", url_path="tray"),
         pull=st.Page(frame.guarded(pull_list_page.show), title="Pull list", url_path="pull"),
+        batches=st.Page(frame.guarded(batches_page.show), title="Batches", url_path="batches"),
         model=st.Page(frame.guarded(model_page.show), title="Model", url_path="model"),
     )
     for word in ("batch", "who", "out"):

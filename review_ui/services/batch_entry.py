@@ -1,8 +1,8 @@
-"""New batches, trays and eggs, from what was typed into a form."""
+"""New trays and eggs, from what was typed into a form."""
 
 from __future__ import annotations
 
-from datetime import date, datetime, time
+from collections.abc import Sequence
 
 from incubation import records as rec
 from review_ui.errors import UsageError
@@ -12,29 +12,6 @@ from review_ui.services.cup_ranges import cups_named
 def words_of(text: str) -> tuple[str, ...]:
     """Names separated by commas, without blanks around them, each once, in their order."""
     return tuple(dict.fromkeys(word.strip() for word in text.split(",") if word.strip()))
-
-
-def make_batch(
-    store: rec.Records, *, name: str, species: str, breeds: str, set_on: date, set_time: time, note: str = ""
-) -> rec.Batch:
-    """A new batch; the time of setting is this computer's local time.
-
-    Raises
-    ------
-    UsageError
-        If the name is missing.
-    """
-    if not name.strip():
-        raise UsageError("Name: give the batch a name, such as Spring 1.")
-    with store.write() as session:
-        return rec.new_batch(
-            session,
-            name=name.strip(),
-            species=species,
-            breeds=words_of(breeds),
-            set_at=datetime.combine(set_on, set_time).astimezone(),
-            note=note.strip(),
-        )
 
 
 def make_tray(
@@ -71,3 +48,37 @@ def put_eggs(
     egg = rec.NewEgg(breed=breed.strip(), source=source.strip(), mark=mark.strip())
     with store.write() as session:
         return len(rec.add_eggs(session, tray.id, dict.fromkeys(named, egg)))
+
+
+def put_trays(
+    store: rec.Records,
+    batch: rec.Batch,
+    trays: Sequence[rec.Tray],
+    *,
+    machine_id: int | None,
+    name: str,
+    fan: bool,
+    who: str,
+) -> str:
+    """Record that a batch's trays have stood in a machine since it was set; a sentence that says so.
+
+    Without an id, a machine of this name is made.
+
+    Raises
+    ------
+    UsageError
+        If a name is missing.
+    """
+    if machine_id is None and not name.strip():
+        raise UsageError("Machine: give it a name, such as Cabinet.")
+    if not who.strip():
+        raise UsageError("Your name: say who records this.")
+    with store.write() as session:
+        if machine_id is None:
+            air = "forced air" if fan else "still air"
+            machine = rec.add_machine(session, name=name.strip(), air=air, form="tabletop")
+        else:
+            machine = rec.machine_by_id(session, machine_id)
+        for tray in trays:
+            rec.place_tray(session, tray.id, machine.id, who=who.strip(), at=batch.set_at)
+    return f"Recorded: {', '.join(tray.name for tray in trays)} in {machine.name} since setting."

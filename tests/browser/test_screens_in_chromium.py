@@ -31,7 +31,9 @@ LOOK_MS = 900
 # Address, heading, and something that is drawn last, or nearly.
 _RECORDED_AS = f"text=Recorded as {WHO}"
 PAGES = {
-    "": ("Batches", "text=New batch"),
+    "": ("Now", "text=What the model was trained and measured on"),
+    "set": ("Set eggs", "text=Set 30 eggs"),
+    "batches": ("Batches", "text=Trays and eggs of"),
     "tray": ("Tray map", "text=Look closer"),
     "photos": ("Add photos", "input[type=file]"),
     "walk": ("Cup walk", "text=Go to it"),

@@ -13,7 +13,7 @@ from tempfile import TemporaryDirectory
 
 import pytest
 from PIL import Image
-from records_examples import add_look, measured, new_tray
+from records_examples import SET_AT, add_look, measured, new_tray
 from screens_examples import page
 from streamlit.testing.v1 import AppTest
 
@@ -124,10 +124,10 @@ def test_an_egg_without_its_picture_cannot_be_confirmed_at_a_glance(data):
     assert button(at, "Confirm 0 eggs").disabled
 
 
-def test_whole_app_starts_on_the_batches_and_says_what_the_model_saw(data):
+def test_whole_app_starts_on_what_is_due_now_and_says_what_the_model_saw(data):
     at = AppTest.from_file(APP, default_timeout=60).run()
     assert not at.exception
-    assert at.title[0].value == "Batches"
+    assert at.title[0].value == "Now"
     assert "never seen a real infertile egg" in shown(at)
 
 
@@ -247,19 +247,22 @@ def test_an_egg_pulled_meanwhile_by_somebody_else_is_said_and_not_ticked_twice(d
     assert "fault" not in at.error[0].value
 
 
-def test_batch_tray_and_eggs_from_the_forms(data):
-    at = page("batches")
-    at.text_input(key="batch_name").set_value("Spring")
-    at.text_input(key="batch_breeds").set_value("Sundheim, , Barnevelder")
-    button(at, "Make the batch").click().run()
+def test_tray_eggs_and_machine_from_the_forms(data):
+    with rec.open_records(data) as records, records.write() as session:
+        rec.new_batch(session, name="Spring", species="chicken", set_at=SET_AT)
+    at = page("batches", who="Ada")
     button(at, "Add the tray").click().run()
     at.text_input(key="eggs_cups").set_value("A1-B2, E6")
     button(at, "Put the eggs in").click().run()
+    at.text_input(key="place_name").set_value("Cabinet")
+    button(at, "Put them in").click().run()
     assert not at.exception
     assert not at.error
     assert [state.egg.cup for state in states(data)] == ["A1", "A2", "B1", "B2", "E6"]
     with rec.open_records(data) as records, records.read() as session:
-        assert rec.list_batches(session)[0].breeds == ("Sundheim", "Barnevelder")
+        (place,) = rec.tray_places(session)
+        assert rec.machine_by_id(session, place.machine_id).name == "Cabinet"
+        assert place.at == SET_AT
 
 
 @pytest.mark.parametrize("cups", ["", "Q9", "A1-", "A1", "nonsense"])
@@ -272,13 +275,6 @@ def test_wrong_cups_are_one_sentence_and_record_nothing(data, cups):
     assert len(at.error) == 1
     assert "fault in the program" not in at.error[0].value
     assert len(states(data)) == 1
-
-
-def test_batch_without_a_name_is_refused(data):
-    at = page("batches")
-    button(at, "Make the batch").click().run()
-    assert "Name" in at.error[0].value
-    assert "No batch yet" in shown(at)
 
 
 SAMPLE = Path(__file__).parents[2] / "sample_images" / "pictures" / "day07_developing_white.jpg"
