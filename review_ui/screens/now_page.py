@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from typing import Literal
 
 import streamlit as st
 from sqlalchemy.orm import Session
@@ -12,7 +13,17 @@ from models.agreement_words import drop_words
 from review_ui.screens import frame
 from review_ui.screens.standing import standing_now
 from review_ui.services.model_statement import SHORT, statement_lines
-from review_ui.services.now import Alarm, BatchNow, Place, water_mark, water_words, what_is_now
+from review_ui.services.now import (
+    DONE_AT_A_TAP,
+    Alarm,
+    BatchNow,
+    Place,
+    ToDo,
+    record_done,
+    water_mark,
+    water_words,
+    what_is_now,
+)
 from review_ui.services.now_words import next_words, to_do_words
 from review_ui.services.plain_markdown import plain
 
@@ -45,6 +56,8 @@ def show() -> None:
     """The page."""
     st.title("Now")
     frame.show_notice()
+    if st.session_state.get("_ask_who") and frame.reviewer() is not None:
+        del st.session_state["_ask_who"]
     store = frame.records()
     now = datetime.now(UTC)
     with store.read() as session:
@@ -57,16 +70,20 @@ def show() -> None:
                 str(store.folder), batch.id, mark, f"{at:%Y-%m-%d %H}", _session=within, _batch=batch, _at=at
             ),
         )
-    for place, alarm in enumerate(found.alarms):
-        _alarm(alarm, key=f"alarm_{place}", batch=None)
     for one in found.batches:
-        _batch(one, now)
+        _batch(store, one, now)
+    if found.alarms:
+        with st.container(border=True, key="machine_alarms"):
+            st.subheader("The machines")
+            for place, alarm in enumerate(found.alarms):
+                _alarm(alarm, key=f"alarm_{place}", batch=None)
     if not found.batches:
         said = (
             "No batch is running." if any_batch else "No batch yet. Eggs that are set together are one batch."
         )
         st.info(said)
-    if st.button("Set eggs", key="to_set", type="secondary" if found.batches else "primary"):
+    kind: Literal["primary", "secondary"] = "secondary" if found.batches else "primary"
+    if st.button("Set eggs", key="to_set", type=kind, width="stretch"):
         frame.go("set")
     for drop in standing_now(store).drops:
         st.warning(drop_words(drop))
@@ -93,47 +110,60 @@ def _water(
     return water_words(_session, _batch, _at)
 
 
-def _batch(one: BatchNow, now: datetime) -> None:
+def _batch(store: rec.Records, one: BatchNow, now: datetime) -> None:
     batch, waiting = one.batch, one.summary
+    main = _most_likely(one)
     with st.container(border=True, key=f"now_{batch.id}"):
         day = f"to be set {batch.set_at.astimezone():%A %d %B}" if one.day is None else f"day {one.day}"
         st.subheader(f"{plain(batch.name)}, {day}")
-        main = _most_likely(one)
         eggs = "1 egg" if waiting.eggs == 1 else f"{waiting.eggs} eggs"
-        st.caption(f"{eggs} in the machine." if one.day is not None else f"{eggs}.")
-        for place, alarm in enumerate(one.alarms):
-            _alarm(alarm, key=f"alarm_{batch.id}_{place}", batch=batch)
+        coming = next_words(one, now)
+        nothing = [] if one.to_do else ["Nothing is due today."]
+        st.write(plain(" ".join([f"{eggs} in the machine.", *nothing, *([coming] if coming else [])])))
         for place, thing in enumerate(one.to_do):
-            key = f"due_{batch.id}_{place}"
-            with st.container(key=f"row_{key}"):
-                st.write(f"**{plain(to_do_words(thing))}**")
-                _tap(_ACT[thing.place], thing.place, key=key, batch=batch, main=main == thing.place)
-                if thing.due.caution:
-                    st.caption(plain(thing.due.caution))
-        if not one.to_do:
-            st.write("Nothing is due today.")
+            _due(store, thing, key=f"due_{batch.id}_{place}", batch=batch, main=main == thing.place)
         looks: tuple[tuple[Place, int, str], ...] = (
-            ("review", waiting.review, "waits for a closer look"),
+            ("review", waiting.review, "to look at closely"),
             ("confirm", waiting.confirm, "to confirm at a glance"),
         )
-        for place_, count, words in looks:
+        for look, count, words in looks:
             if count:
-                _tap(
-                    f"{_ACT[place_]} {count}",
-                    place_,
-                    key=f"look_{place_}_{batch.id}",
+                _row(
+                    f"{count} {words}",
+                    f"{_ACT[look]} {count}",
+                    look,
+                    key=f"look_{look}_{batch.id}",
                     batch=batch,
-                    main=main == place_,
-                    help_=words,
+                    main=main == look,
                 )
-        coming = next_words(one, now)
-        if coming is not None:
-            st.caption(plain(coming))
+        for place, alarm in enumerate(one.alarms):
+            _alarm(alarm, key=f"alarm_{batch.id}_{place}", batch=batch)
+
+
+def _due(store: rec.Records, thing: ToDo, *, key: str, batch: rec.Batch, main: bool) -> None:
+    kind = thing.due.kind
+    if kind in DONE_AT_A_TAP:
+        with st.container(horizontal=True, vertical_alignment="center", key=f"row_{key}"):
+            st.markdown(plain(to_do_words(thing)), width="stretch")
+            st.button("Done", key=key, on_click=_done, args=(store, batch, kind))
+    else:
+        _row(to_do_words(thing), _ACT[thing.place], thing.place, key=key, batch=batch, main=main)
+    if thing.due.caution:
+        st.caption(plain(thing.due.caution))
+
+
+@frame.acting
+def _done(store: rec.Records, batch: rec.Batch, kind: str) -> str | None:
+    who = frame.remembered("who")
+    if not who:  # asked for once, at the top
+        st.session_state["_ask_who"] = True
+        return None
+    return record_done(store, batch, kind, who=who)
 
 
 def _most_likely(one: BatchNow) -> Place | None:
     """The one thing that gets the big button: to photograph, then to look, then to confirm, then the rest."""
-    due = [thing.place for thing in one.to_do]
+    due = [thing.place for thing in one.to_do if thing.due.kind not in DONE_AT_A_TAP]
     if "photograph" in due:
         return "photograph"
     if one.summary.review:
@@ -144,27 +174,30 @@ def _most_likely(one: BatchNow) -> Place | None:
 
 
 def _alarm(alarm: Alarm, *, key: str, batch: rec.Batch | None) -> None:
+    """One alarm; a heavy edge and its word tell it from what is merely due."""
     with st.container(key=f"box_{key}"):
-        st.warning(plain(alarm.text))
-        _tap(_ACT[alarm.place], alarm.place, key=key, batch=batch)
+        _row(f"Mind: {alarm.text}", _ACT[alarm.place], alarm.place, key=key, batch=batch)
 
 
-def _tap(
-    label: str,
-    place: Place,
-    *,
-    key: str,
-    batch: rec.Batch | None,
-    main: bool = False,
-    help_: str | None = None,
+def _row(
+    text: str, label: str, place: Place, *, key: str, batch: rec.Batch | None, main: bool = False
 ) -> None:
-    """A button to the place's page, where it is there."""
+    """A sentence and, where its page is there, the button to it; the main one is as wide as the card."""
     page = next((name for name in _PAGES[place] if name in frame.PAGES), None)
-    if frame.PAGES and page is None:
+    if main:
+        st.write(f"**{plain(text)}**")
+        _tap(label, page, key=key, batch=batch, main=True)
         return
-    if st.button(label, key=key, type="primary" if main else "secondary", width="stretch"):
+    with st.container(horizontal=True, vertical_alignment="center", key=f"row_{key}"):
+        st.markdown(plain(text), width="stretch")
+        if page is not None or not frame.PAGES:
+            _tap(label, page, key=key, batch=batch)
+
+
+def _tap(label: str, page: str | None, *, key: str, batch: rec.Batch | None, main: bool = False) -> None:
+    if st.button(
+        label, key=key, type="primary" if main else "secondary", width="stretch" if main else "content"
+    ):
         if batch is not None:
             frame.remember("batch", str(batch.id))
         frame.go(page or "")
-    if help_:
-        st.caption(help_)

@@ -125,7 +125,7 @@ def _form(
         one, two = st.columns(2)
         trays = one.number_input("Trays of this size", 1, 20, max(len(before), 1), 1, key="set_trays_count")
         eggs = two.number_input(
-            "Number of eggs", 1, 2000, value=None, step=1, key="set_count", placeholder="all cups"
+            "Number of eggs", 1, 2000, value=None, step=1, key="set_count", placeholder="all"
         )
         st.caption(f"Cup by cup from A1; all {rows * columns * trays} cups where no number is given.")
     with right.container(border=True, key="set_machine_box"):

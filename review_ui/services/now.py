@@ -15,6 +15,8 @@ from incubation.records import (
     Batch,
     EggState,
     Machine,
+    Records,
+    add_batch_event,
     batch_events,
     day_of,
     egg_states,
@@ -100,6 +102,9 @@ class Now:
     batches: tuple[BatchNow, ...]
     alarms: tuple[Alarm, ...]
 
+
+# What is done once its event is recorded, and that event.
+DONE_AT_A_TAP: dict[str, str] = {"stop turning": "turning stopped", "lockdown": "lockdown"}
 
 WaterWords = Callable[[Session, Batch, datetime], "str | None"]
 
@@ -290,3 +295,16 @@ def _machine_alarms(session: Session, machine: Machine, now: datetime) -> list[A
             )
         )
     return alarms
+
+
+def record_done(store: Records, batch: Batch, kind: str, *, who: str) -> str:
+    """Record that what was due of a kind in :data:`DONE_AT_A_TAP` is done now; a sentence that says so.
+
+    Raises
+    ------
+    RecordsError
+        Where it cannot be kept.
+    """
+    with store.write() as session:
+        add_batch_event(session, batch.id, DONE_AT_A_TAP[kind], who=who)
+    return f"Recorded: {DONE_AT_A_TAP[kind]} of {batch.name}, by {who}."

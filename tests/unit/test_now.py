@@ -161,6 +161,27 @@ def test_the_page_shows_what_waits_with_one_tap_to_each(store):
         assert not shown.exception
 
 
+def test_lockdown_is_recorded_at_a_tap_under_the_name_asked_for(store):
+    with store.write() as session:
+        batch = rec.new_batch(
+            session, name="Late", species="chicken", set_at=datetime.now(UTC) - timedelta(days=18, hours=1)
+        )
+        rec.fill_tray(session, rec.add_tray(session, batch.id, name="1", rows=1, columns=1).id)
+    shown = page("now")
+    # Turning stops and lockdown begins: two things, each done at a tap.
+    keys = [one.key for one in shown.button if one.label == "Done"]
+    assert len(keys) == 2
+    shown.button(key=keys[1]).click().run()
+    shown.text_input(key="who_name").set_value("Ada")
+    next(one for one in shown.button if one.label == "Start").click().run()
+    shown.button(key=keys[1]).click().run()
+    assert not shown.exception
+    assert "lockdown of Late, by Ada" in shown.success[0].value
+    with store.read() as session:
+        assert [(one.kind, one.who) for one in rec.batch_events(session, batch.id)] == [("lockdown", "Ada")]
+    assert not [one for one in shown.button if one.label == "Done"]
+
+
 def test_the_page_without_any_batch_says_what_to_do(store):
     shown = page("now")
     assert not shown.exception
