@@ -184,13 +184,14 @@ def _row(
 ) -> None:
     """A sentence and, where its page is there, the button to it; the main one is as wide as the card."""
     page = next((name for name in _PAGES[place] if name in frame.PAGES), None)
-    if main:
+    there = page is not None or not frame.PAGES
+    if main and there:
         st.write(f"**{plain(text)}**")
         _tap(label, page, key=key, batch=batch, main=True)
         return
     with st.container(horizontal=True, vertical_alignment="center", key=f"row_{key}"):
         st.markdown(plain(text), width="stretch")
-        if page is not None or not frame.PAGES:
+        if there:
             _tap(label, page, key=key, batch=batch)
 
 

@@ -187,7 +187,7 @@ def _spread(cell: Mapping[str, Any]) -> float | None:
     interval = (cell.get("intervals") or {}).get("depth_fraction")
     if not interval:
         return None
-    low, high = interval["low"], interval["high"]
+    low, high = interval
     return (high - low) / 2 / _HALF_WIDTHS if high > low else None
 
 

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import json
 from datetime import UTC, datetime, timedelta
+from importlib import resources
 
+import jsonschema
 import pytest
 from records_examples import SET_AT, add_look, measured, new_tray
 from screens_examples import page
 
 from incubation import records as rec
 from review_ui.command_line import main
+from review_ui.services.batch_water import batch_water
 from review_ui.services.now import what_is_now
 
 
@@ -112,6 +115,21 @@ def test_air_cells_far_too_large_are_an_alarm(store):
     assert len(said) == 1
     assert "too fast" in said[0]
     assert "Raise" in said[0]
+
+
+def test_air_cells_as_examine_writes_them_are_taken(store):
+    """An interval is a pair of numbers (review_ui/examine.schema.json, "interval")."""
+    schema = json.loads((resources.files("review_ui") / "examine.schema.json").read_text("utf-8"))
+    batch, _, eggs = new_tray(store)
+    entry = measured(depth=0.3)
+    entry["air_cell"]["intervals"] = {"depth_fraction": [0.28, 0.32]}
+    jsonschema.validate([0.28, 0.32], schema["$defs"]["interval"])
+    for egg in eggs:
+        add_look(store, egg, entry, day=7)
+    with store.read() as session:
+        water = batch_water(session, batch, now=day(7))
+    assert water.loss is not None
+    assert water.data.readings[0].depth_spread == pytest.approx(0.02 / 1.645)  # 90 %: +-1.645 deviations
 
 
 def test_an_egg_on_the_pull_list_is_an_alarm_until_it_is_pulled(store):
