@@ -33,10 +33,14 @@ def show() -> None:
     for batch in batches:
         _batch(batch, states[batch.id])
     batch = _current(batches)
-    with st.expander(
-        f"Trays and eggs of {plain(batch.name)}", expanded=not states[batch.id], key="trays_box"
-    ):
+    unfinished = not states[batch.id] or any(_homeless(tray, places) for tray in trays[batch.id])
+    with st.expander(f"Trays and eggs of {plain(batch.name)}", expanded=unfinished, key="trays_box"):
         _trays(store, batch, trays[batch.id], states[batch.id], machines, places)
+
+
+def _homeless(tray: rec.Tray, places: dict[int, rec.TrayPlace]) -> bool:
+    """Whether no machine was ever named for a tray; one that was taken out is where it is to be."""
+    return tray.id not in places
 
 
 def _current(batches: tuple[rec.Batch, ...]) -> rec.Batch:
@@ -52,7 +56,7 @@ def _batch(batch: rec.Batch, states: tuple[rec.EggState, ...]) -> None:
             plain(f"{batch.species.capitalize()}{breeds}, {_day_words(batch)}. ")
             + f"{summary_words(summary_of(states))}."
         )
-        if st.button("Open", key=f"open_{batch.id}", type="primary"):
+        if st.button("Open", key=f"open_{batch.id}"):
             frame.remember("batch", str(batch.id))
             frame.go("tray")
 
@@ -131,7 +135,7 @@ def _place(
     places: dict[int, rec.TrayPlace],
 ) -> None:
     """Trays that stand in no machine get one, at a tap; new machines may be named on the spot."""
-    homeless = tuple(tray for tray in trays if (place := places.get(tray.id)) is None or not place.machine_id)
+    homeless = tuple(tray for tray in trays if _homeless(tray, places))
     if not homeless:
         return
     st.subheader("Put the trays into a machine")

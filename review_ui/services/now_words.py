@@ -24,4 +24,4 @@ def next_words(one: BatchNow, now: datetime) -> str | None:
     at = one.next_due.at.astimezone()
     days = (at.date() - now.astimezone().date()).days
     when = "tomorrow" if days == 1 else f"in {days} days"
-    return f"Next: {one.next_due.text}, {when} ({at:%A %d %B})."
+    return f"Next: {one.next_due.text}, {when} ({at:%A} {at.day} {at:%B})."
