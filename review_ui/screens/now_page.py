@@ -84,6 +84,7 @@ def show() -> None:
         st.info(said)
     kind: Literal["primary", "secondary"] = "secondary" if found.batches else "primary"
     if st.button("Set eggs", key="to_set", type=kind, width="stretch"):
+        st.session_state.pop("_set_eggs", None)  # a new form, not what was said of the last batch
         frame.go("set")
     for drop in standing_now(store).drops:
         st.warning(drop_words(drop))

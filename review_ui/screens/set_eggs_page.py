@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, time
+from datetime import UTC, date, datetime, time
 
 import streamlit as st
 
@@ -20,6 +20,7 @@ from review_ui.services.set_eggs import (
     Setting,
     egg_advice,
     free_name,
+    just_set,
     note_eggs,
     require_sense,
     set_eggs,
@@ -54,7 +55,8 @@ def show() -> None:
         if not who.strip():
             raise UsageError("Your name: say who records this.")
         require_sense(setting)
-        kept = set_eggs(store, setting, who=who.strip())
+        # A second tap stops what the first one was about to show, though it has recorded the batch.
+        kept = just_set(store, setting, now=datetime.now(UTC)) or set_eggs(store, setting, who=who.strip())
         frame.remember("who", who.strip())
         frame.remember("batch", str(kept.batch.id))
         frame.notice(kept.sentence)
@@ -66,13 +68,17 @@ def _form(
     batches: tuple[rec.Batch, ...], machines: tuple[rec.Machine, ...], before: tuple[rec.Tray, ...]
 ) -> tuple[Setting, str]:
     """The fields, filled in with what was so last time."""
-    last = batches[0] if batches else None
-    now = datetime.now().astimezone()
+    # Kept while the form is open: a field whose default changes would lose what was typed into it.
+    if "set_name" not in st.session_state:
+        at = datetime.now().astimezone().replace(second=0, microsecond=0)
+        name = free_name([one.name for one in batches], at.date())
+        st.session_state["_set_defaults"] = (name, at, batches[0] if batches else None, before)
+    first_name, now, last, before = st.session_state["_set_defaults"]
     left, right = st.columns(2)
     with left.container(border=True, key="set_batch"):
         name = st.text_input(
             "Name of the batch",
-            value=free_name([one.name for one in batches], now.date()),
+            value=first_name,
             key="set_name",
             max_chars=80,
         )
@@ -90,8 +96,8 @@ def _form(
             max_chars=200,
         )
         day, hour = st.columns(2)
-        set_on = day.date_input("Set on", value="today", key="set_on", format="YYYY-MM-DD")
-        set_time = hour.time_input("at", value=now.time().replace(second=0, microsecond=0), key="set_time")
+        set_on = day.date_input("Set on", value=now.date(), key="set_on", format="YYYY-MM-DD")
+        set_time = hour.time_input("at", value=now.time(), key="set_time")
         set_at = datetime.combine(set_on, set_time).astimezone()
     with right.container(border=True, key="set_source"):
         origin = st.radio(
@@ -211,6 +217,7 @@ def _second_step(store: rec.Records, batch_id: int, said: tuple[Remark, ...]) ->
     if batch is None:  # other records were opened meanwhile
         st.session_state.pop("_set_eggs", None)
         return False
+    st.subheader(f"{plain(batch.name)} is set")
     remarks(said)
     st.write(
         "Weigh each tray now, full and empty: with a second weighing half way, that tells best how much "

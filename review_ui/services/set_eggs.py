@@ -21,6 +21,7 @@ from review_ui.services.batch_entry import words_of
 from review_ui.services.cup_ranges import cups_named
 
 SHIPPED, OWN = "shipped", "own flock"
+_SAME_TAP = timedelta(seconds=30)  # so long a slow phone may take between two taps on one button
 
 
 @dataclass(frozen=True)
@@ -168,6 +169,19 @@ def set_eggs(store: rec.Records, setting: Setting, *, who: str) -> SetEggs:
         )
         rec.assign_lot(session, lot.id, [egg.id for egg in eggs], who=who)
     return SetEggs(batch, tuple(trays), machine, len(eggs), setting_remarks(setting))
+
+
+def just_set(store: rec.Records, setting: Setting, *, now: datetime) -> SetEggs | None:
+    """The batch that the same form recorded a moment ago, as by a first tap; ``None`` without one."""
+    with store.read() as session:
+        for batch in rec.list_batches(session):
+            same = batch.name.casefold() == setting.name.strip().casefold() and batch.set_at == setting.set_at
+            if same and timedelta(0) <= now - batch.recorded_at < _SAME_TAP:
+                trays = rec.trays_of(session, batch.id)
+                count = len(rec.eggs_of(session, batch_id=batch.id))
+                if count == setting.count and len(trays) == setting.trays:
+                    return SetEggs(batch, trays, None, count, setting_remarks(setting))
+    return None
 
 
 def require_sense(setting: Setting) -> None:

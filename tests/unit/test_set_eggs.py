@@ -16,6 +16,7 @@ from review_ui.services.set_eggs import (
     NewMachine,
     Setting,
     free_name,
+    just_set,
     laid_between,
     set_eggs,
     setting_remarks,
@@ -99,6 +100,16 @@ def test_what_does_not_go_together_leaves_nothing_behind(store, change, word):
     with store.read() as session:
         assert rec.list_batches(session) == ()
         assert rec.list_machines(session) == ()
+
+
+def test_a_second_tap_on_the_button_records_nothing_more(store):
+    kept = set_eggs(store, BOX, who="Ann")
+    soon = kept.batch.recorded_at + timedelta(seconds=2)
+    again = just_set(store, BOX, now=soon)
+    assert again is not None
+    assert again.batch.id == kept.batch.id
+    assert just_set(store, replace(BOX, eggs=26), now=soon) is None
+    assert just_set(store, BOX, now=soon + timedelta(minutes=5)) is None
 
 
 def test_a_single_age_holds_for_all_eggs():
