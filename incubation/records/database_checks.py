@@ -68,7 +68,10 @@ def _read_only(file: Path) -> sqlite3.Connection:
 
 
 def _damage(connection: sqlite3.Connection) -> list[DatabaseProblem]:
-    told = [str(row[0]) for row in connection.execute(f"PRAGMA integrity_check({_MOST_PROBLEMS})")]
+    told = [
+        " ".join(str(row[0]).split())
+        for row in connection.execute(f"PRAGMA integrity_check({_MOST_PROBLEMS})")
+    ]
     problems = [line for line in told if line != "ok"]
     # An index is made anew from its table, so nothing is lost where only indexes are wrong.
     harmless = bool(problems) and all(_INDEX_TROUBLE.search(line) for line in problems)

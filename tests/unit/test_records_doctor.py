@@ -161,20 +161,41 @@ def test_lost_guards_and_indexes_are_made_anew(folder):
         sql(folder, "DELETE FROM egg")
 
 
-def test_a_wrong_index_is_made_anew(folder):
-    """Its page is exchanged for that of another index, so that it finds nothing."""
-    before = dump(folder)
+def test_an_index_that_lacks_rows_is_made_anew(folder):
+    """It is hidden while a row is added, and put back as it was."""
+    name = "ix_weighing_egg_id_at"
+    connection = sqlite3.connect(folder / DATABASE_FILE)
+    hidden = connection.execute("SELECT * FROM sqlite_master WHERE name = ?", (name,)).fetchone()
+    connection.close()
+    sql(folder, f"DELETE FROM sqlite_master WHERE name = '{name}'")
+    with rec.open_records(folder) as records, records.write() as session:
+        added = rec.add_weighing(session, egg_id=1, gross_g=50, who="Ann")
+    connection = sqlite3.connect(folder / DATABASE_FILE, isolation_level=None)
+    connection.execute("PRAGMA writable_schema = ON")
+    connection.execute("INSERT INTO sqlite_master VALUES (?, ?, ?, ?, ?)", hidden)
+    connection.close()
+    before = sorted(dump(folder))
+    report = rec.examine_records(folder)
+    assert {(finding.kind, finding.can_mend) for finding in report.findings} == {("database", True)}
+    assert rec.examine_records(folder, mend=True).healthy
+    assert rec.examine_records(folder).findings == ()
+    assert sorted(dump(folder)) == before
+    with rec.open_records(folder) as records, records.read() as session:
+        assert added in rec.weighings_of(session, egg_id=1)
+
+
+def test_two_indexes_in_one_place_are_not_meddled_with(folder):
     sql(
         folder,
         "UPDATE sqlite_master SET rootpage = (SELECT rootpage FROM sqlite_master AS other "
         "WHERE other.name = 'ix_reading_photo_id') WHERE name = 'ix_chick_egg_id'",
     )
-    report = rec.examine_records(folder)
-    assert report.findings
-    assert {finding.kind for finding in report.findings} == {"database"}
-    if all(finding.can_mend for finding in report.findings):
-        assert rec.examine_records(folder, mend=True).healthy
-        assert sorted(dump(folder)) == sorted(before)
+    data = (folder / DATABASE_FILE).read_bytes()
+    report = rec.examine_records(folder, mend=True)
+    assert not report.healthy
+    assert "restore" in report.findings[-1].text
+    assert all("\n" not in finding.text for finding in report.findings)
+    assert (folder / DATABASE_FILE).read_bytes() == data
 
 
 @pytest.mark.parametrize("share", [0.0, 0.2, 0.5, 0.8])
