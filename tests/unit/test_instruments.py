@@ -1,4 +1,4 @@
-"""Offsets of thermometers and hygrometers: published salt humidities, simulated instruments with known truth."""
+"""Offsets of thermometers and hygrometers: published salt humidities, instruments with known truth."""
 
 from __future__ import annotations
 
