@@ -86,7 +86,9 @@ class BatchWater:
     remarks: tuple[str, ...] = field(default=())
 
 
-def batch_water(session: Session, batch: Batch, *, now: datetime, room: RoomAir | None = None) -> BatchWater:
+def batch_water(
+    session: Session, batch: Batch, *, now: datetime, room: RoomAir | None = None, everyone: bool = False
+) -> BatchWater:
     """Put a batch's air cells, weighings and log together, as of a moment.
 
     Parameters
@@ -99,6 +101,8 @@ def batch_water(session: Session, batch: Batch, *, now: datetime, room: RoomAir 
         What came later is left out.
     room
         Air of the room, for the driest that can be reached.
+    everyone
+        Also the eggs that were taken out since.
     """
     species = species_named(batch.species)
     day = max((now - batch.set_at) / timedelta(days=1), 0.0)
@@ -127,7 +131,7 @@ def batch_water(session: Session, batch: Batch, *, now: datetime, room: RoomAir 
         exposure=_exposure(climate, batch, species),
         day=min(day, species.lockdown_day + _LATE_DAYS),
         lockdown_day=float(species.lockdown_day),
-        present=tuple(str(state.egg.id) for state in states if not _gone(state, now)),
+        present=tuple(str(state.egg.id) for state in states if everyone or not _gone(state, now)),
         mass_g=_mean_mass(masses, weighings),
         egg_masses_g=masses,
         storage_days=stored,
@@ -160,6 +164,21 @@ def batch_water(session: Session, batch: Batch, *, now: datetime, room: RoomAir 
         reason,
         tuple(dict.fromkeys(remarks)),
     )
+
+
+def water_losses(session: Session, batch: Batch, *, now: datetime) -> dict[int, float]:
+    """Per cent lost by lockdown, or forecast for it, of each egg whose own air cell or mass was measured.
+
+    Eggs taken out are in it; one without a measurement of its own is not: only the mean is known of it.
+    """
+    lockdown = batch.set_at + timedelta(days=species_named(batch.species).lockdown_day)
+    water = batch_water(session, batch, now=min(now, lockdown), everyone=True)
+    if water.loss is None:
+        return {}
+    weighed = {one.eggs[0] for one in water.data.weighings if len(one.eggs) == 1}
+    return {
+        int(egg.egg): egg.at_lockdown.value for egg in water.loss.eggs if egg.readings or egg.egg in weighed
+    }
 
 
 def _readings(looks: tuple[Look, ...], batch: Batch, *, now: datetime) -> tuple[VolumeReading, ...]:

@@ -27,6 +27,7 @@ from incubation.records import (
 from incubation.records.calls import calls_of_eggs
 from incubation.records.egg_details import batch_egg_ids
 from incubation.species import Species, species_named
+from review_ui.services.batch_water import water_losses
 from review_ui.services.climate import climate_of
 
 _SEEN: Mapping[str, Seen] = {
@@ -60,6 +61,7 @@ def hatch_eggs(session: Session, batch: Batch, *, now: datetime) -> tuple[HatchE
     places = _places(tray_places(session, batch_id=batch.id), batch, species)
     over = hatch_is_over(session, batch, now=now)
     several = len({state.tray.id for state in states}) > 1
+    lost = water_losses(session, batch, now=now)
     return tuple(
         _hatch_egg(
             state,
@@ -72,6 +74,7 @@ def hatch_eggs(session: Session, batch: Batch, *, now: datetime) -> tuple[HatchE
             species,
             over=over,
             several=several,
+            lost_percent=lost.get(state.egg.id),
         )
         for state in states
     )
@@ -125,6 +128,7 @@ def _hatch_egg(
     *,
     over: bool,
     several: bool,
+    lost_percent: float | None,
 ) -> HatchEgg:
     fate = _fate(state, calls, over=over)
     looks = [
@@ -171,6 +175,7 @@ def _hatch_egg(
         column=column,
         died_low_day=low,
         died_high_day=high,
+        water_loss_percent=lost_percent,
         signs=() if state.outcome is None else state.outcome.signs,
     )
 

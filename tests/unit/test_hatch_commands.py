@@ -152,3 +152,14 @@ def test_lot_machine_shelf_and_log_reach_the_statistics(batch, capsys):
         (point,) = batch_log_points(session, rec.list_batches(session)[0])
     assert point.day == pytest.approx(2.0, abs=0.01)
     assert (point.temperature_c, point.machine) == (37.4, "Kitchen")
+
+
+def test_an_egg_weighed_by_itself_takes_its_loss_of_water_to_the_tracing(batch):
+    """54.52 of 58 g on day 9 is 6 %; 12 % by day 18 is what layer hens' eggs should lose (Meir & Ar 2008)."""
+    for mass, day in (("58", 0), ("54.52", 9)):
+        at = f"{(batch + timedelta(days=day, hours=1)).astimezone():%Y-%m-%d %H:%M}"
+        assert main(["weigh", "Spring", mass, "--egg", "A1", "--at", at]) == 0
+    eggs = eggs_after()
+    # Two points: the last nine days have no log, and late embryos are warmer than the air.
+    assert eggs["A1"].water_loss_percent == pytest.approx(12, abs=2)
+    assert eggs["A2"].water_loss_percent is None
