@@ -173,7 +173,7 @@ def test_agreement_is_shown_and_a_drop_announced(data):
     assert "| Summer | 15 of 30 | – |" in said
     assert "| developing | 95–100 | 17 of 90 | – |" in said
     assert "Has your lamp or phone changed?" in said
-    assert "Has your lamp or phone changed?" in shown(page("batches"))  # where one starts
+    assert "Has your lamp or phone changed?" in shown(page("now"))  # where one starts
 
 
 def test_names_are_not_taken_for_markdown():
