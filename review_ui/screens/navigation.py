@@ -13,6 +13,7 @@ from review_ui.screens import (
     confirm_page,
     cup_walk_page,
     frame,
+    log_page,
     model_page,
     now_page,
     pull_list_page,
@@ -36,6 +37,7 @@ def run() -> None:
         confirm=st.Page(frame.guarded(confirm_page.show), title="Confirm", url_path="confirm"),
         tray=st.Page(frame.guarded(tray_map_page.show), title="Tray map", url_path="tray"),
         pull=st.Page(frame.guarded(pull_list_page.show), title="Pull list", url_path="pull"),
+        log=st.Page(frame.guarded(log_page.show), title="Log", url_path="log"),
         batches=st.Page(frame.guarded(batches_page.show), title="Batches", url_path="batches"),
         model=st.Page(frame.guarded(model_page.show), title="Model", url_path="model"),
     )
