@@ -27,7 +27,7 @@ from models.proposal import ApparentDay, Decision, Judgement, Proposal, Status
 from vision.photo import Photo
 from vision.reading import PhotoReading, Reading
 
-MODEL_NAME = "trayglow-2026-11-25"
+MODEL_NAME = "trayglow-2026-11-25b"
 NO_DAY_FROM_ABOVE = "how old an egg looks was never measured on eggs seen from above"
 
 

@@ -18,10 +18,12 @@ What these figures cannot support. Five dead eggs say nothing firm about dead eg
 is 20 %. How many different living eggs there are is not known; the same eggs come back on several evenings,
 all perhaps of one batch, with a few lamps and phones. Nobody opened an egg. Stand-ins for clear eggs are
 living eggs of days 1 and 2, not infertile ones; what a clear egg of day 8 looks like was only drawn. The
-yes-or-no answers on veins and embryo that the rules use were fitted on these same photos (a dozen numbers
-each), and which directions, kernel and rules to use, the drawn eggs' share of a quarter, that probabilities
-are never sharpened, and that two lights keep no egg from passing were decided with these photos in view.
-Not measured on: infertile eggs; real trays from above; dark shells; other species, lamps, phones; eggs that
+yes-or-no answer on an embryo that the rules use was fitted on these same photos (a dozen numbers; veins are
+answered by networks that saw neither the evening nor those a day apart), and which directions, kernel and
+rules to use, the drawn eggs' share of a quarter, that probabilities are never sharpened, that two lights
+keep no egg from passing, that nothing passes below the chance for confirming (after one dead egg had), and
+that groups of evenings weigh alike in the limit of novelty were decided with these photos in view. Not
+measured on: infertile eggs; real trays from above; dark shells; other species, lamps, phones; eggs that
 stopped after day 7."""
 
 

@@ -96,6 +96,9 @@ def fit(photos: Sequence[JudgedPhoto], drawn: Examples, out: Path) -> StoredHead
         "no_veins_odds": None if choice.no_veins_odds is None else round(choice.no_veins_odds, 3),
     }
     save_heads(out, status, living.head, temperature=choice.temperature, card=card, known=living.known)
+    # Before its checksum is in the list, a new file counts as exchanged and would not be opened.
+    if out == SHIPPED:
+        write_manifest(out.parent)
     return load_heads(out)
 
 
