@@ -9,6 +9,7 @@ import streamlit as st
 
 from review_ui.screens import (
     add_photos_page,
+    air_cells_page,
     batches_page,
     confirm_page,
     cup_walk_page,
@@ -37,6 +38,7 @@ def run() -> None:
         confirm=st.Page(frame.guarded(confirm_page.show), title="Confirm", url_path="confirm"),
         tray=st.Page(frame.guarded(tray_map_page.show), title="Tray map", url_path="tray"),
         pull=st.Page(frame.guarded(pull_list_page.show), title="Pull list", url_path="pull"),
+        air=st.Page(frame.guarded(air_cells_page.show), title="Air cells", url_path="air"),
         log=st.Page(frame.guarded(log_page.show), title="Log", url_path="log"),
         batches=st.Page(frame.guarded(batches_page.show), title="Batches", url_path="batches"),
         model=st.Page(frame.guarded(model_page.show), title="Model", url_path="model"),

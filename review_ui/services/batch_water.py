@@ -48,7 +48,7 @@ NOTHING_MEASURED = (
     "with the "
     "lamp at the blunt end, or weigh a tray at setting and again some days later."
 )
-_LATE_DAYS = 0.5  # a look so little after lockdown still counts as one of lockdown
+_FIRST_DAY = 0.01  # the moment of setting itself is no time in which water could be lost
 
 
 @dataclass(frozen=True)
@@ -129,7 +129,7 @@ def batch_water(
         readings=readings,
         weighings=weighings,
         exposure=_exposure(climate, batch, species),
-        day=min(day, species.lockdown_day + _LATE_DAYS),
+        day=min(max(day, _FIRST_DAY), float(species.lockdown_day)),
         lockdown_day=float(species.lockdown_day),
         present=tuple(str(state.egg.id) for state in states if everyone or not _gone(state, now)),
         mass_g=_mean_mass(masses, weighings),

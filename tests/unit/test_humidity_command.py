@@ -142,3 +142,11 @@ def test_it_reads_as_text(batch, capsys):
     assert "aim 11.0 to 13.0 %" in out
     assert "Leave the humidity as it is" in out
     assert "A1" in out
+
+
+@pytest.mark.parametrize("days", [0, 0.5, 18.2, 23])
+def test_any_day_is_answered_without_a_fault(batch, capsys, days):
+    weighed(6.0)
+    capsys.readouterr()
+    assert main(["humidity", "Spring", "--at", at(days)]) == 0
+    assert "Spring" in capsys.readouterr().out
