@@ -113,12 +113,11 @@ def _chart(climate: Climate) -> None:
         }
     )
     time = alt.X("time:T", title=None)
-    parts = []
     for field, title, colour in (("temperature", "C", _WARM), ("humidity", "%RH", _DAMP)):
         if table[field].notna().any():
             line = (
                 alt.Chart(table.dropna(subset=[field]), height=150)
-                .mark_line(point=True, color=colour)
+                .mark_line(point={"color": colour}, color=colour)
                 .encode(
                     x=time,
                     y=alt.Y(f"{field}:Q", title=title, scale=alt.Scale(zero=False)),
@@ -126,12 +125,11 @@ def _chart(climate: Climate) -> None:
                 )
             )
             marks = alt.Chart(table[table["event"] != ""]).mark_rule(color=_INK, strokeDash=[4, 4])
-            parts.append(line + marks.encode(x=time, tooltip=["time:T", "event:N"]))
-    if parts:
-        chart = alt.vconcat(*parts).configure_axis(
-            labelColor=_INK, titleColor=_INK, gridColor=_FAINT, labelFontSize=14, titleFontSize=14
-        )
-        st.altair_chart(chart, theme=None, width="stretch")
+            # Two charts, not one of two parts: only a single one is made to fit a phone.
+            chart = (line + marks.encode(x=time, tooltip=["time:T", "event:N"])).configure_axis(
+                labelColor=_INK, titleColor=_INK, gridColor=_FAINT, labelFontSize=14, titleFontSize=14
+            )
+            st.altair_chart(chart, theme=None, width="stretch")
     st.write(plain(_chart_words(climate)))
 
 
