@@ -21,6 +21,9 @@ from incubation.records.errors import RecordsError
 from incubation.records.readings import proposal_is_of
 from incubation.records.rows import CALL_STATUSES, Call
 
+ANY_CALL = -1
+"""In place of a call's id: whichever is in force."""
+
 
 def add_call(
     session: Session,
@@ -32,6 +35,7 @@ def add_call(
     proposal_shown: bool = False,
     note: str = "",
     at: datetime | None = None,
+    seen_call_id: int | None = ANY_CALL,
 ) -> Call:
     """Record a person's call on an egg.
 
@@ -53,18 +57,23 @@ def add_call(
         Anything else.
     at
         When; by default now.
+    seen_call_id
+        The call that the person saw as the one in force, ``None`` for none: two people cannot both decide
+        one egg unnoticed. By default any may be.
 
     Raises
     ------
     RecordsError
-        Where one of these cannot be kept as given.
+        Where one of these cannot be kept as given, or another call is in force than the person saw.
     """
-    egg_by_id(session, egg_id)
+    egg = egg_by_id(session, egg_id)
     if status not in CALL_STATUSES:
         raise RecordsError(f"{status!r} is no call; give one of: {', '.join(CALL_STATUSES)}.")
     if proposal_id is not None and not proposal_is_of(session, proposal_id, egg_id):
         raise RecordsError("The call names a proposal that was made for another egg.")
     before = call_in_force(session, egg_id)
+    if seen_call_id != ANY_CALL and seen_call_id != (None if before is None else before.id):
+        raise RecordsError(_meanwhile(egg.cup, before))
     add_row(
         session,
         tables.call,
@@ -78,6 +87,16 @@ def add_call(
         replaces_id=None if before is None else before.id,
     )
     return calls_of(session, egg_id)[-1]
+
+
+def _meanwhile(cup: str, call: Call | None) -> str:
+    if call is None:
+        return f"The call on the egg of cup {cup} was taken back meanwhile; look at it again."
+    return (
+        f"The egg of cup {cup} was called {call.status} by {call.who} meanwhile; nothing was changed. Look "
+        "at it again: "
+        "your next word counts."
+    )
 
 
 def undo_call(

@@ -24,6 +24,7 @@ def make_call(
             proposal_id=state.look.proposal.id if state.look else None,
             proposal_shown=proposal_shown,
             note=note.strip(),
+            seen_call_id=None if state.call is None else state.call.id,
         )
     return f"Recorded: {state.egg.cup} called {status} by {who}."
 
@@ -48,6 +49,7 @@ def confirm_proposals(store: rec.Records, states: Sequence[rec.EggState], *, who
                 who=who,
                 proposal_id=look.proposal.id,
                 proposal_shown=True,
+                seen_call_id=None if state.call is None else state.call.id,
             )
     cups = ", ".join(state.egg.cup for state, _ in looks)
     return f"Recorded {len(looks)} {'call' if len(looks) == 1 else 'calls'} by {who}: {cups}."

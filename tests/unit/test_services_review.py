@@ -122,6 +122,29 @@ def test_undo_of_a_call_that_somebody_replaced_meanwhile_is_refused(records, tra
     assert states(records, batch)["B1"].call.status == "developing"
 
 
+def test_two_people_cannot_both_decide_one_egg_unnoticed(records, tray):
+    """The second is told what the first said; with that in view, the second word counts."""
+    batch, _ = tray
+    seen = states(records, batch)["B1"]
+    make_call(records, seen, "developing", who="Ada", proposal_shown=True)
+    with pytest.raises(rec.RecordsError, match="B1 was called developing by Ada meanwhile"):
+        make_call(records, seen, "clear", who="Ben", proposal_shown=True)
+    with pytest.raises(rec.RecordsError, match="by Ada meanwhile"):
+        confirm_proposals(records, [seen], who="Ben")
+    assert states(records, batch)["B1"].call.status == "developing"
+    make_call(records, states(records, batch)["B1"], "clear", who="Ben", proposal_shown=True)
+    assert states(records, batch)["B1"].call.who == "Ben"
+
+
+def test_one_egg_called_meanwhile_keeps_the_whole_sheet_unconfirmed(records, tray):
+    batch, _ = tray
+    seen = states(records, batch)
+    make_call(records, seen["B1"], "developing", who="Ada", proposal_shown=True)
+    with pytest.raises(rec.RecordsError, match="B1"):
+        confirm_proposals(records, [seen["A2"], seen["B1"]], who="Ben")
+    assert states(records, batch)["A2"].call is None
+
+
 def test_what_is_to_be_done_is_counted(records, tray):
     batch, _ = tray
     now = states(records, batch)
