@@ -28,6 +28,7 @@ from incubation.records import (
 )
 from incubation.remark import Remark
 from incubation.species import SPECIES, species_named
+from incubation.storage import storage_loss_percent
 from review_ui.errors import UsageError
 from review_ui.record_json import Json
 from review_ui.record_options import (
@@ -226,12 +227,18 @@ def _choose(options: argparse.Namespace) -> int:
     if options.length is not None and options.breadth is not None:
         shape = egg_shape(100 * options.breadth / options.length, species=options.species)
     words = {"set": "Set it.", "set with care": "Set it with care.", "leave out": "Better leave it out."}
-    text = words[advice.advice] + (f" Shape index {shape.index:.0f}." if shape else "") + "\n"
+    text = words[advice.advice] + (f" Shape index {shape.index:.0f}." if shape else "")
+    stored = _stored_days(options)
+    lost = None if stored is None else storage_loss_percent(stored)
+    text += (
+        f" In {stored:.0f} days it has lost about {lost:.1f} % of its mass.\n" if lost is not None else "\n"
+    )
     answer(
         options,
         {
             "advice": advice.advice,
             "shape_index": shape and shape.index,
+            "storage_loss_percent": lost,
             "remarks": [remark_json(remark) for remark in advice.remarks],
         },
         text + remark_text(advice.remarks),
@@ -365,9 +372,7 @@ def _eggs_in(session: Session, tray_id: int, cups: tuple[str, ...]) -> list[int]
 
 
 def _advice(species: str, options: argparse.Namespace) -> ChoosingAdvice:
-    stored = getattr(options, "stored", None)
-    if options.laid is not None and stored is None:
-        stored = max((datetime.now(UTC).astimezone().date() - options.laid).days, 0)
+    stored = _stored_days(options)
     try:
         return choosing_advice(
             species_named(species),
@@ -380,6 +385,13 @@ def _advice(species: str, options: argparse.Namespace) -> ChoosingAdvice:
         )
     except ValueError as error:
         raise UsageError(f"{str(error)[0].upper()}{str(error)[1:]}.") from error
+
+
+def _stored_days(options: argparse.Namespace) -> float | None:
+    stored: float | None = getattr(options, "stored", None)
+    if options.laid is not None and stored is None:
+        return float(max((datetime.now(UTC).astimezone().date() - options.laid).days, 0))
+    return stored
 
 
 def _says_something(options: argparse.Namespace) -> bool:

@@ -96,6 +96,8 @@ def test_advice_needs_no_records(tmp_path, monkeypatch, capsys):
     advice = as_json(capsys, "eggs", "choose", "--found", "cracked", "--stored", "9", "--stored-at", "15")
     assert advice["advice"] == "leave out"
     assert all(remark["source"] for remark in advice["remarks"])
+    # About 0.5 % a week (hatchery how-to "Measure egg water loss").
+    assert advice["storage_loss_percent"] == pytest.approx(0.5 * 9 / 7)
     assert not (tmp_path / "none").exists()
 
 
