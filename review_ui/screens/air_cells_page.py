@@ -63,7 +63,7 @@ def _advice(water: BatchWater) -> None:
             wet = None if advice.wet_bulb_c is None else both_units(advice.wet_bulb_c.value)
             st.write(
                 plain(
-                    f"True humidity {advice.humidity.value:.0f} %RH ({advice.humidity.low:.0f} to "
+                    f"A true humidity of {advice.humidity.value:.0f} %RH ({advice.humidity.low:.0f} to "
                     f"{advice.humidity.high:.0f})" + (f", wet bulb {wet}." if wet else ".")
                 )
             )
@@ -85,7 +85,7 @@ def _growth(water: BatchWater) -> None:
         )
         band = (
             alt.Chart(pd.DataFrame(norm_points(water)), height=280)
-            .mark_area(color=_BAND, opacity=0.35, line={"color": _BAND})
+            .mark_area(color=_BAND, opacity=0.35)
             .encode(x=day, y=alt.Y("low:Q", title="% of the egg's volume"), y2="high:Q")
         )
         table = pd.DataFrame(points)
@@ -119,17 +119,21 @@ def _weighings(store: rec.Records, batch: rec.Batch, trays: tuple[rec.Tray, ...]
             before = rec.weighings_of(session, tray_id=tray.id)
             standing = sum(not one.pulled for one in rec.egg_states(session, batch.id, tray_id=tray.id))
         left, right = st.columns(2)
-        left.text_input("With its eggs, g", key="weigh_gross", placeholder="1692")
+        left.text_input("With its eggs, g", key=f"weigh_gross_{tray.id}", placeholder="1692")
         right.text_input(
-            "Empty tray, g", key="weigh_tare", placeholder=f"{before[-1].tare_g:g}" if before else "300"
+            "Empty tray, g",
+            key=f"weigh_tare_{tray.id}",
+            placeholder=f"{before[-1].tare_g:g}" if before else "300",
         )
-        asked = st.session_state.get("_weigh_asked")
+        asked_of, asked = st.session_state.get("_weigh_asked", (None, None))
+        asked = asked if asked_of == tray.id else None
         if asked:
             st.warning(plain(asked))
         st.button(
             "It is right: keep it" if asked else f"Keep it ({standing} eggs on it)",
             key="weigh_add",
             width="stretch",
+            disabled=standing == 0,
             on_click=frame.acting(_weigh),
             args=(tray.id, standing, before[-1].tare_g if before else None, who, bool(asked)),
         )
@@ -141,8 +145,8 @@ def _weighings(store: rec.Records, batch: rec.Batch, trays: tuple[rec.Tray, ...]
 
 
 def _weigh(tray_id: int, eggs: int, known_tare: float | None, who: str, insist: bool) -> str | None:
-    typed = (str(st.session_state.get("weigh_gross") or ""), str(st.session_state.get("weigh_tare") or ""))
-    insist = insist and st.session_state.pop("_weigh_asked_about", None) == typed
+    typed = tuple(str(st.session_state.get(f"weigh_{what}_{tray_id}") or "") for what in ("gross", "tare"))
+    insist = insist and st.session_state.pop("_weigh_asked_about", None) == (tray_id, typed)
     st.session_state.pop("_weigh_asked", None)
     try:
         gross = grams_option(typed[0])
@@ -157,7 +161,8 @@ def _weigh(tray_id: int, eggs: int, known_tare: float | None, who: str, insist: 
                 session, tray_id=tray_id, gross_g=gross, tare_g=tare, eggs_on=eggs, who=who, insist=insist
             )
     except rec.QuestionedError as error:
-        st.session_state["_weigh_asked"], st.session_state["_weigh_asked_about"] = str(error), typed
+        st.session_state["_weigh_asked"] = (tray_id, str(error))
+        st.session_state["_weigh_asked_about"] = (tray_id, typed)
         return None
-    st.session_state["weigh_gross"] = ""
+    st.session_state[f"weigh_gross_{tray_id}"] = ""
     return f"Kept: {gross - tare:.0f} g net."

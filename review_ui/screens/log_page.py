@@ -73,7 +73,8 @@ def _entry_form(store: rec.Records, machine: rec.Machine, who: str) -> None:
         st.text_input("Water added, mL", key="log_water")
         st.text_input("What happened", key="log_event", placeholder="power cut, window open")
         st.text_input("Note", key="log_note", max_chars=300)
-    asked = st.session_state.get("_log_asked")
+    asked_of, asked = st.session_state.get("_log_asked", (None, None))
+    asked = asked if asked_of == machine.id else None
     if asked:
         st.warning(plain(asked))
     label = "It is right: note it" if asked else "Note it"
@@ -91,12 +92,13 @@ def _entry_form(store: rec.Records, machine: rec.Machine, who: str) -> None:
 def _note(store: rec.Records, machine: rec.Machine, who: str, insist: bool) -> str | None:
     typed = TypedEntry(**{field: str(st.session_state.get(f"log_{field}") or "") for field in _FIELDS})
     # What was asked back counts for what was typed then, not for something else typed since.
-    insist = insist and st.session_state.pop("_log_asked_about", None) == typed
+    insist = insist and st.session_state.pop("_log_asked_about", None) == (machine.id, typed)
     st.session_state.pop("_log_asked", None)
     try:
         record_typed(store, machine, typed, who=who, now=datetime.now(UTC), insist=insist)
     except rec.QuestionedError as error:
-        st.session_state["_log_asked"], st.session_state["_log_asked_about"] = str(error), typed
+        st.session_state["_log_asked"] = (machine.id, str(error))
+        st.session_state["_log_asked_about"] = (machine.id, typed)
         return None
     for field in _FIELDS:
         st.session_state[f"log_{field}"] = ""
@@ -112,7 +114,7 @@ def _chart(climate: Climate) -> None:
             "event": [point.entry.event for point in climate.points],
         }
     )
-    time = alt.X("time:T", title=None)
+    time = alt.X("time:T", title=None, axis=alt.Axis(format="%a %d", labelOverlap=True))
     for field, title, colour in (("temperature", "C", _WARM), ("humidity", "%RH", _DAMP)):
         if table[field].notna().any():
             line = (
@@ -120,7 +122,9 @@ def _chart(climate: Climate) -> None:
                 .mark_line(point={"color": colour}, color=colour)
                 .encode(
                     x=time,
-                    y=alt.Y(f"{field}:Q", title=title, scale=alt.Scale(zero=False)),
+                    y=alt.Y(
+                        f"{field}:Q", title=title, scale=alt.Scale(zero=False), axis=alt.Axis(minExtent=50)
+                    ),
                     tooltip=["time:T", alt.Tooltip(f"{field}:Q", format=".1f"), "event:N"],
                 )
             )

@@ -22,10 +22,14 @@ def store(tmp_path, monkeypatch):
         yield records
 
 
+def field(at, name, *, tray=1):
+    return at.text_input(key=f"weigh_{name}_{tray}")
+
+
 def weigh(**fields):
     at = page("air_cells", who="Ann")
     for name, text in fields.items():
-        at.text_input(key=f"weigh_{name}").set_value(text)
+        field(at, name).set_value(text)
     at.button(key="weigh_add").click().run()
     assert not at.exception
     return at
@@ -63,7 +67,7 @@ def test_a_mistake_is_answered_and_nothing_is_kept(store, fields, said):
     at = weigh(**fields)
     assert said in at.error[0].value
     assert weighings(store) == ()
-    assert at.text_input(key="weigh_gross").value == fields["gross"]
+    assert field(at, "gross").value == fields["gross"]
 
 
 def test_a_tray_that_gains_mass_is_asked_back(store):
@@ -74,6 +78,23 @@ def test_a_tray_that_gains_mass_is_asked_back(store):
     assert len(weighings(store)) == 1
     at.button(key="weigh_add").click().run()
     assert len(weighings(store)) == 2
+
+
+def test_what_was_asked_of_one_tray_is_not_taken_for_another(store):
+    batch, _, _ = new_tray(store)
+    with store.write() as session:
+        other = rec.add_tray(session, batch.id, name="low", rows=1, columns=2)
+        rec.fill_tray(session, other.id)
+    weigh(gross="648", tare="300")
+    at = weigh(gross="700")
+    assert at.warning
+    at.selectbox(key="weigh_tray").set_value(other.id).run()
+    assert not at.warning
+    assert field(at, "gross", tray=other.id).value == ""
+    field(at, "gross", tray=other.id).set_value("700")
+    at.button(key="weigh_add").click().run()
+    assert "empty tray weigh" in at.error[0].value
+    assert len(weighings(store)) == 1
 
 
 def test_the_norm_grows_from_the_fresh_air_cell_to_an_eighth_of_the_egg(store):

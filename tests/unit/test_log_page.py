@@ -85,6 +85,18 @@ def test_another_number_after_the_question_is_asked_anew(store, machine):
     assert "42.5 C" in at.warning[0].value
 
 
+def test_what_was_asked_of_one_machine_is_not_noted_for_another(store, machine):
+    with store.write() as session:
+        other = rec.add_machine(session, name="Barn", air="still air", form="cabinet")
+    at = typed(temperature="41.2")
+    assert at.warning
+    at.selectbox(key="log_machine").set_value(other.id).run()
+    assert not at.warning
+    at.button(key="log_add").click().run()
+    assert lines(store, machine) == lines(store, other) == ()
+    assert at.warning
+
+
 def test_a_line_is_taken_back(store, machine):
     at = typed(temperature="37.5")
     (line,) = lines(store, machine)
