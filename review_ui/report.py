@@ -3,15 +3,23 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from incubation.records import EggState, batch_by_name, egg_states, lots_of, trays_of
+from sqlalchemy.orm import Session
+
+from incubation.records import Batch, EggLot, EggState, batch_by_name, egg_states, lots_of, trays_of
 from review_ui.errors import UsageError
 from review_ui.output_files import check_file, replaced_file, why
 from review_ui.record_options import add_record_options, answer, opened
 from review_ui.tray_text import cup_word
 from vision.photo import printable
+
+if TYPE_CHECKING:
+    from review_ui.report_page import ReportTray
+    from review_ui.services.hatch_report import HatchReport
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -37,25 +45,12 @@ def run(options: argparse.Namespace) -> int:
     UsageError
         Where the batch is unknown or the file cannot be written.
     """
-    from review_ui.report_page import ReportTray, report_pdf
-    from review_ui.services.hatch_report import hatch_report
-
     check_file(options.file, "FILE")
-    now = datetime.now(UTC)
     with opened(options) as records:
         with records.read() as session:
             batch = batch_by_name(session, options.batch)
-            report = hatch_report(session, [batch], now=now)
-            trays = []
-            for tray in trays_of(session, batch.id):
-                states = egg_states(session, batch.id, tray_id=tray.id)
-                trays.append(
-                    ReportTray(
-                        tray.name, tray.rows, tray.columns, {one.egg.cup: _word(one) for one in states}
-                    )
-                )
-            lots = lots_of(session, batch.id)
-        content = report_pdf(report, batch=batch, trays=trays, lots=lots, made_at=now, paper=options.paper)
+            gathered = gather_report(session, batch, now=datetime.now(UTC))
+        content = gathered.pdf(paper=options.paper)
         try:
             with replaced_file(options.file) as file:
                 file.write(content)
@@ -69,6 +64,49 @@ def run(options: argparse.Namespace) -> int:
             f"Wrote the page of {batch.name} to {printable(str(options.file))}.\n",
         )
     return 0
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """All that the page of a batch shows, read at one moment."""
+
+    report: HatchReport
+    batch: Batch
+    trays: tuple[ReportTray, ...]
+    lots: tuple[EggLot, ...]
+    made_at: datetime
+
+    def pdf(self, *, paper: str = "a4") -> bytes:
+        """The page."""
+        from review_ui.report_page import report_pdf
+
+        return report_pdf(
+            self.report,
+            batch=self.batch,
+            trays=self.trays,
+            lots=self.lots,
+            made_at=self.made_at,
+            paper=paper,
+        )
+
+
+def gather_report(session: Session, batch: Batch, *, now: datetime) -> Gathered:
+    """Read what the page of a batch shows, for the command line and the screens."""
+    from review_ui.report_page import ReportTray
+    from review_ui.services.hatch_report import hatch_report
+
+    trays = []
+    for tray in trays_of(session, batch.id):
+        states = egg_states(session, batch.id, tray_id=tray.id)
+        words = {one.egg.cup: _word(one) for one in states}
+        trays.append(ReportTray(tray.name, tray.rows, tray.columns, words))
+    return Gathered(
+        report=hatch_report(session, [batch], now=now),
+        batch=batch,
+        trays=tuple(trays),
+        lots=tuple(lots_of(session, batch.id)),
+        made_at=now,
+    )
 
 
 def _word(state: EggState) -> str:

@@ -125,8 +125,11 @@ def _figure(rate: Rate | None, span: Span | None = None) -> str:
     return "not known"
 
 
-def _group_table(report: HatchReport, grouping: str) -> str:
-    rows = [
+def group_rows(
+    report: HatchReport, grouping: str
+) -> tuple[tuple[str, ...], list[tuple[str | int | None, ...]], str]:
+    """Head, rows and the caution to go with them, of the rates by breed, shelf and the like."""
+    rows: list[tuple[str | int | None, ...]] = [
         (
             name,
             rates.eggs_set,
@@ -137,10 +140,36 @@ def _group_table(report: HatchReport, grouping: str) -> str:
         )
         for name, rates in sorted(groups_of(report, grouping).items())
     ]
-    note = "Of many small groups one looks bad by chance; see below whether any stands out.\n"
     return (
-        table_text((grouping, "set", "hatch of set", "of fertile", "clears", "dead"), rows, numbers=(1, 4, 5))
-        + note
+        (grouping, "set", "hatch of set", "of fertile", "clears", "dead"),
+        rows,
+        "Of many small groups one looks bad by chance; see below whether any stands out.",
+    )
+
+
+def _group_table(report: HatchReport, grouping: str) -> str:
+    head, rows, note = group_rows(report, grouping)
+    return table_text(head, rows, numbers=(1, 4, 5)) + note + "\n"
+
+
+def death_words(report: HatchReport) -> str:
+    """What the chart of deaths by day says, in a sentence."""
+    curve = report.curve
+    if curve is None:
+        return "No egg is known to have developed, so there are no deaths to show."
+    if not curve.died:
+        return "No embryo is known to have died."
+    most = max(curve.deaths)
+    first = last = curve.deaths.index(most)
+    # Deaths spread evenly over a span have no single worst day.
+    while last + 1 < len(curve.days) and curve.deaths[last + 1] > 0.99 * most:
+        last += 1
+    when = f"day {curve.days[first]}" if first == last else f"days {curve.days[first]} to {curve.days[last]}"
+    died = "1 embryo" if curve.died == 1 else f"{curve.died} embryos"
+    rest = "1 egg tells" if curve.left_out == 1 else f"{curve.left_out} eggs tell"
+    return (
+        f"{died} died, most around {when}; {rest} nothing. Where a death is only known to lie between two "
+        "days, it is spread over the days between."
     )
 
 

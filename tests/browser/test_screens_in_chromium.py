@@ -40,6 +40,8 @@ PAGES = {
     "review": ("Review", _RECORDED_AS),
     "confirm": ("Confirm", _RECORDED_AS),
     "pull": ("Pull list", _RECORDED_AS),
+    "hatch": ("Hatch day", _RECORDED_AS),
+    "results": ("Results", "text=The eggs as CSV"),
     "air": ("Air cells", "text=Reasons"),
     "log": ("Log", "text=No machine is recorded"),
     "model": ("Model", _RECORDED_AS),
