@@ -50,8 +50,8 @@ class Shot:
 
 SHOTS = (
     Shot("tray_map_desktop", "tray", DESKTOP, "svg.tray-map"),
-    Shot("review_desktop", "review", DESKTOP, ".st-key-egg_picture img"),
-    Shot("review_phone", "review", PHONE, ".st-key-egg_picture img"),
+    Shot("review_desktop", "review", DESKTOP, ".st-key-egg_picture img, .st-key-both_pictures img"),
+    Shot("review_phone", "review", PHONE, ".st-key-egg_picture img, .st-key-both_pictures img"),
     Shot("tray_map_phone", "tray", PHONE, "svg.tray-map"),
     Shot("confirm_phone", "confirm", PHONE, ".st-key-contact_sheet img"),
     Shot("pull_list_phone", "pull", PHONE, "[class*=st-key-to_pull_]"),
