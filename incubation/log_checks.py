@@ -11,6 +11,8 @@ from typing import Literal
 
 import numpy as np
 
+from incubation.psychrometrics import celsius
+
 # Beyond these no egg incubator runs: a unit was mixed up or a digit slipped.
 _COLDEST_C, _HOTTEST_C = -5.0, 50.0
 # Eggs are harmed above 40.5 C, and die within hours at 41 (Lundy 1969, as an advice sheet sums it up).
@@ -140,8 +142,11 @@ def _temperature_questions(field: Literal["temperature", "wet bulb"], value: flo
     if not math.isfinite(value):
         return [Question(field, "The temperature is no number.", True)]
     if _FAHRENHEIT_LIKELY[0] <= value <= _FAHRENHEIT_LIKELY[1]:
-        celsius = (value - 32) / 1.8
-        return [Question(field, f"{value:g} C cannot be; did you mean {value:g} F ({celsius:.1f} C)?", True)]
+        return [
+            Question(
+                field, f"{value:g} C cannot be; did you mean {value:g} F ({celsius(value):.1f} C)?", True
+            )
+        ]
     if not _COLDEST_C <= value <= _HOTTEST_C:
         return [Question(field, f"{value:g} C cannot be in an incubator; check the number and unit.", True)]
     if field == "wet bulb":

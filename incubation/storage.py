@@ -18,7 +18,6 @@ RECOMMENDED_DAYS = 7.0  # MSU and many others
 # Days after which hardly any egg hatches (MSU); other species take the hen's (common practice).
 LONGEST_DAYS: Mapping[str, float] = MappingProxyType({"chicken": 21, "turkey": 28, "Japanese quail": 14})
 _LONGEST_ELSEWHERE = 21.0
-HUMIDITY_PERCENT: Range = (65.0, 75.0)  # same hatchery site; MSU: 70 %
 
 # Up to this many days: this cool, in degrees C (same hatchery site).
 _COOL_BY_DAYS: tuple[tuple[float, Range], ...] = (

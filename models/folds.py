@@ -25,10 +25,7 @@ def fold_of(evening: str) -> str:
     KeyError
         The evening is in no fold.
     """
-    for name, evenings in LEFT_OUT_GROUPS.items():
-        if evening in evenings:
-            return name
-    raise KeyError(f"no left-out network for the evening {evening!r}")
+    return _group_with(evening, LEFT_OUT_GROUPS, "network")
 
 
 # The heads are fitted anew much faster, so for them evenings at most one day apart, on which the same
@@ -67,7 +64,11 @@ def vein_fold_of(evening: str) -> str:
     KeyError
         The evening is in no fold.
     """
-    for name, evenings in VEIN_GROUPS.items():
+    return _group_with(evening, VEIN_GROUPS, "vein network")
+
+
+def _group_with(evening: str, groups: dict[str, tuple[str, ...]], what: str) -> str:
+    for name, evenings in groups.items():
         if evening in evenings:
             return name
-    raise KeyError(f"no left-out vein network for the evening {evening!r}")
+    raise KeyError(f"no left-out {what} for the evening {evening!r}")

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from incubation.logger_file.columns import ColumnMatch, Unit, number_of
 from incubation.logger_file.table import LoggerFileError, read_table
 from incubation.logger_file.times import Clock
+from incubation.psychrometrics import celsius
 
 
 @dataclass(frozen=True)
@@ -102,4 +103,4 @@ def _number(cells: Sequence[str], place: dict[str, int], name: str | None) -> fl
 
 
 def _celsius(value: float | None, unit: Unit) -> float | None:
-    return value if value is None or unit == "C" else (value - 32) / 1.8
+    return value if value is None or unit == "C" else celsius(value)

@@ -17,6 +17,9 @@ from incubation.records.common import (
     add_row,
     checked_name,
     checked_note,
+    free_name,
+    one_named,
+    plain,
     thing,
     things,
     utc,
@@ -62,7 +65,7 @@ def new_batch(
     key = add_row(
         session,
         tables.batch,
-        name=_free_batch_name(session, name),
+        name=free_name(list_batches(session), name, what="batch", but=None),
         species=_species(species),
         breeds=_breeds(breeds),
         set_at=utc(set_at),
@@ -85,14 +88,12 @@ def batch_by_name(session: Session, name: str) -> Batch:
     RecordsError
         Where there is none; it names those there are.
     """
-    batches = list_batches(session)
-    for batch in batches:
-        if _plain(batch.name) == _plain(name):
-            return batch
-    known = ", ".join(batch.name for batch in batches[:10])
-    raise RecordsError(
-        f"There is no batch {name!r}; "
-        + (f"there are: {known}." if known else "make one with: trayglow batch new NAME --set-at TIME")
+    return one_named(
+        list_batches(session),
+        name,
+        lacking="There is no batch",
+        known="there are",
+        none="make one with: trayglow batch new NAME --set-at TIME",
     )
 
 
@@ -118,7 +119,7 @@ def correct_batch(session: Session, batch_id: int, **changed: Any) -> Batch:
         For anything else than these.
     """
     checks: dict[str, Callable[[Any], Any]] = {
-        "name": lambda name: _free_batch_name(session, name, but=batch_id),
+        "name": lambda name: free_name(list_batches(session), name, what="batch", but=batch_id),
         "species": _species,
         "breeds": _breeds,
         "set_at": utc,
@@ -182,7 +183,7 @@ def add_tray(
     """
     batch = batch_by_id(session, batch_id)
     name = checked_name(name, "tray's name")
-    if any(_plain(tray.name) == _plain(name) for tray in trays_of(session, batch_id)):
+    if any(plain(tray.name) == plain(name) for tray in trays_of(session, batch_id)):
         raise RecordsError(f"Batch {batch.name} has a tray {name} already; choose another name.")
     for count, what in ((rows, "rows"), (columns, "columns")):
         if not 1 <= count <= _MOST_CUPS_ACROSS:
@@ -209,14 +210,13 @@ def tray_by_name(session: Session, batch_id: int, name: str) -> Tray:
     RecordsError
         Where it has none; it names those it has.
     """
-    trays = trays_of(session, batch_id)
-    for tray in trays:
-        if _plain(tray.name) == _plain(name):
-            return tray
-    known = ", ".join(tray.name for tray in trays)
-    raise RecordsError(
-        f"The batch has no tray {name!r}; "
-        + (f"it has: {known}." if known else "add one with: trayglow tray add BATCH NAME --size 5x6")
+    return one_named(
+        trays_of(session, batch_id),
+        name,
+        lacking="The batch has no tray",
+        known="it has",
+        none="add one with: trayglow tray add BATCH NAME --size 5x6",
+        most=None,
     )
 
 
@@ -229,18 +229,6 @@ def tray_by_id(session: Session, tray_id: int) -> Tray:
         Where there is none.
     """
     return _tray(thing(session, tables.tray, tray_id, "tray"))
-
-
-def _free_batch_name(session: Session, name: str, *, but: int | None = None) -> str:
-    name = checked_name(name, "batch's name")
-    for batch in list_batches(session):
-        if batch.id != but and _plain(batch.name) == _plain(name):
-            raise RecordsError(f"There is a batch {batch.name} already; choose another name.")
-    return name
-
-
-def _plain(name: str) -> str:
-    return " ".join(name.casefold().split())
 
 
 def _species(name: str) -> str:

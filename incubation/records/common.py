@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from datetime import UTC, date, datetime
-from typing import Any
+from typing import Any, Protocol, TypeVar
 
 from sqlalchemy import ColumnElement, RowMapping, Select, Table, and_, exists, func, insert, or_, select
 from sqlalchemy.orm import Session
@@ -229,6 +229,62 @@ def date_text(day: date | None) -> str | None:
 def text_date(text: str | None) -> date | None:
     """A date that was kept."""
     return None if text is None else date.fromisoformat(text)
+
+
+class Named(Protocol):
+    """Whatever has a name of its own and keeps its id over corrections."""
+
+    @property
+    def id(self) -> int: ...
+    @property
+    def name(self) -> str: ...
+
+
+NamedThing = TypeVar("NamedThing", bound=Named)
+
+
+def one_named(
+    found: Iterable[NamedThing], name: str, *, lacking: str, known: str, none: str, most: int | None = 10
+) -> NamedThing:
+    """The one of a name among these; small and capital letters are the same.
+
+    Parameters
+    ----------
+    found
+        Those there are.
+    name
+        As it was typed.
+    lacking, known, none
+        What to say where there is none of it: ``lacking`` before the name; then ``known`` before the
+        names there are, ``most`` of them at the most, or, where there are none at all, ``none``.
+
+    Raises
+    ------
+    RecordsError
+        Where there is none.
+    """
+    found = tuple(found)
+    for one in found:
+        if plain(one.name) == plain(name):
+            return one
+    names = ", ".join(one.name for one in found[:most])
+    raise RecordsError(f"{lacking} {name!r}; " + (f"{known}: {names}." if names else none))
+
+
+def free_name(found: Iterable[Named], name: str, *, what: str, but: int | None) -> str:
+    """A name, checked, that none of these has but the one with the id ``but``.
+
+    Raises
+    ------
+    RecordsError
+        Where another has it, or it cannot be kept.
+    """
+    name = checked_name(name, f"{what}'s name")
+    for one in found:
+        if one.id != but and plain(one.name) == plain(name):
+            article = "an" if what[0] in "aeiou" else "a"
+            raise RecordsError(f"There is {article} {what} {one.name} already; choose another name.")
+    return name
 
 
 def plain(name: str) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 
+from incubation.hatch_egg import row_letters
 from incubation.records.errors import RecordsError
 from incubation.records.rows import Tray
 
@@ -36,15 +37,6 @@ def cup_order(cup: str) -> tuple[int, int]:
     return row - 1, int(match[2]) - 1
 
 
-def row_name(row: int) -> str:
-    """Letters of a row counted from 0: 0 is A, 25 is Z, 26 is AA."""
-    letters, rest = "", row + 1
-    while rest:
-        rest, digit = divmod(rest - 1, _LETTERS)
-        letters = chr(ord("A") + digit) + letters
-    return letters
-
-
 def cup_in(tray: Tray, cup: str) -> str:
     """The cup's name as it is stored, where the tray has such a cup.
 
@@ -57,11 +49,13 @@ def cup_in(tray: Tray, cup: str) -> str:
     if row >= tray.rows or column >= tray.columns:
         raise RecordsError(
             f"Tray {tray.name} has no cup {cup.strip().upper()}: its last one is "
-            f"{row_name(tray.rows - 1)}{tray.columns}."
+            f"{row_letters(tray.rows - 1)}{tray.columns}."
         )
-    return f"{row_name(row)}{column + 1}"
+    return f"{row_letters(row)}{column + 1}"
 
 
 def tray_cups(tray: Tray) -> tuple[str, ...]:
     """Every cup of a tray, row by row."""
-    return tuple(f"{row_name(row)}{column + 1}" for row in range(tray.rows) for column in range(tray.columns))
+    return tuple(
+        f"{row_letters(row)}{column + 1}" for row in range(tray.rows) for column in range(tray.columns)
+    )

@@ -25,9 +25,10 @@ from incubation.records.common import (
     checked_note,
     checked_number,
     entry,
+    free_name,
     now,
+    one_named,
     only_known,
-    plain,
     question,
     standing,
     thing,
@@ -156,14 +157,12 @@ def instrument_by_name(session: Session, name: str) -> Instrument:
     RecordsError
         Where there is none; it names those there are.
     """
-    instruments = list_instruments(session)
-    for one in instruments:
-        if plain(one.name) == plain(name):
-            return one
-    known = ", ".join(one.name for one in instruments[:10])
-    raise RecordsError(
-        f"There is no instrument {name!r}; "
-        + (f"there are: {known}." if known else "add one with: trayglow instrument add NAME")
+    return one_named(
+        list_instruments(session),
+        name,
+        lacking="There is no instrument",
+        known="there are",
+        none="add one with: trayglow instrument add NAME",
     )
 
 
@@ -269,19 +268,11 @@ def instrument_checks(session: Session, instrument_id: int) -> tuple[InstrumentC
 
 def _checks(session: Session, *, but: int | None) -> dict[str, Callable[[Any], Any]]:
     return {
-        "name": lambda name: _free_name(session, name, but=but),
+        "name": lambda name: free_name(list_instruments(session), name, what="instrument", but=but),
         "measures": lambda what: checked_choice(what, MEASURES, "what an instrument measures"),
         "machine_id": lambda key: None if key is None else machine_by_id(session, key).id,
         "note": checked_note,
     }
-
-
-def _free_name(session: Session, name: str, *, but: int | None) -> str:
-    name = checked_name(name, "instrument's name")
-    for one in list_instruments(session):
-        if one.id != but and plain(one.name) == plain(name):
-            raise RecordsError(f"There is an instrument {one.name} already; choose another name.")
-    return name
 
 
 def _checked_check(instrument: Instrument, values: dict[str, Any], *, insist: bool) -> dict[str, Any]:

@@ -21,6 +21,7 @@ from incubation.records.common import (
     checked_number,
     checked_text,
     date_text,
+    one_named,
     only_known,
     plain,
     question,
@@ -151,13 +152,12 @@ def lot_by_name(session: Session, batch_id: int, name: str) -> EggLot:
     RecordsError
         Where it has none; it names those it has.
     """
-    lots = lots_of(session, batch_id)
-    for lot in lots:
-        if plain(lot.name) == plain(name):
-            return lot
-    known = ", ".join(lot.name for lot in lots[:10])
-    raise RecordsError(
-        f"The batch has no lot {name!r}; " + (f"it has: {known}." if known else "no lot was recorded for it.")
+    return one_named(
+        lots_of(session, batch_id),
+        name,
+        lacking="The batch has no lot",
+        known="it has",
+        none="no lot was recorded for it.",
     )
 
 

@@ -26,10 +26,11 @@ from incubation.records.common import (
     checked_note,
     checked_number,
     entry,
+    free_name,
     in_force,
     now,
+    one_named,
     only_known,
-    plain,
     thing,
     things,
     utc,
@@ -158,14 +159,12 @@ def machine_by_name(session: Session, name: str) -> Machine:
     RecordsError
         Where there is none; it names those there are.
     """
-    machines = list_machines(session)
-    for machine in machines:
-        if plain(machine.name) == plain(name):
-            return machine
-    known = ", ".join(machine.name for machine in machines[:10])
-    raise RecordsError(
-        f"There is no machine {name!r}; "
-        + (f"there are: {known}." if known else "add one with: trayglow machine add NAME")
+    return one_named(
+        list_machines(session),
+        name,
+        lacking="There is no machine",
+        known="there are",
+        none="add one with: trayglow machine add NAME",
     )
 
 
@@ -258,7 +257,7 @@ def trays_in(session: Session, machine_id: int, at: datetime | None = None) -> d
 
 def _checks(session: Session, *, but: int | None) -> dict[str, Callable[[Any], Any]]:
     return {
-        "name": lambda name: _free_name(session, name, but=but),
+        "name": lambda name: free_name(list_machines(session), name, what="machine", but=but),
         "air": lambda air: checked_choice(air, AIR, "a machine's air"),
         "form": lambda form: checked_choice(form, FORMS, "a machine's form"),
         "shelves": lambda shelves: checked_count(shelves, "number of shelves", low=1),
@@ -274,14 +273,6 @@ def _altitude(metres: float | None) -> float | None:
             f"An altitude of {metres:g} m is not on this earth's farms; give metres above the sea."
         )
     return metres
-
-
-def _free_name(session: Session, name: str, *, but: int | None) -> str:
-    name = checked_name(name, "machine's name")
-    for machine in list_machines(session):
-        if machine.id != but and plain(machine.name) == plain(name):
-            raise RecordsError(f"There is a machine {machine.name} already; choose another name.")
-    return name
 
 
 def _place(

@@ -22,8 +22,6 @@ from incubation.tracing.draws import (
 )
 from incubation.tracing.evidence import THIS_HATCH, Evidence, Finding
 
-Label = Callable[[HatchEgg], str]
-
 _LEAST_GROUP = 3
 
 # Fewer points of difference than this speak for nothing. Own choice.

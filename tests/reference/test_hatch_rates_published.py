@@ -7,8 +7,8 @@ from statsmodels.stats.proportion import proportion_confint
 
 from incubation.hatch_egg import HatchEgg, row_letters
 from incubation.hatch_rates import SCHEMES, HatchRates, hatch_rates, rate, rates_by, usual_ranges
-from incubation.records.cups import row_name
 from incubation.species import SPECIES
+from vision.cup_names import row_letters as cup_row_letters
 
 THIRDS = SCHEMES["thirds"]
 
@@ -207,6 +207,6 @@ def test_mistakes_name_the_egg() -> None:
         rate(4, 3)
 
 
-def test_rows_are_lettered_as_in_the_records() -> None:
+def test_rows_are_lettered_as_in_the_photos() -> None:
     assert [row_letters(row) for row in (0, 25, 26, 701, 702)] == ["A", "Z", "AA", "ZZ", "AAA"]
-    assert all(row_letters(row) == row_name(row) for row in range(60))
+    assert all(row_letters(row) == cup_row_letters(row) for row in range(60))
