@@ -18,7 +18,7 @@ from incubation.records import (
 )
 from incubation.schedule import Due
 from review_ui.errors import UsageError
-from review_ui.output_files import check_file, replaced_file, why
+from review_ui.output_files import check_file, write_file
 from review_ui.record_json import Json
 from review_ui.record_options import add_who_option, answer, opened, who
 from review_ui.services.due import BatchDates, batch_dates, is_running
@@ -81,13 +81,7 @@ def _calendar(options: argparse.Namespace) -> int:
             batch = batch_by_name(session, options.name)
             dates = batch_dates(session, batch, now=now)
         text = calendar_file(batch.name, dates.things, made_at=now)
-        try:
-            with replaced_file(options.file) as file:
-                file.write(text)
-        except OSError as error:
-            raise UsageError(
-                f"{printable(str(options.file))} could not be written ({why(error)})."
-            ) from error
+        write_file(options.file, text)
         answer(
             options,
             {"batch": batch.name, "entries": len(dates.things)},

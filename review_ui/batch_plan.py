@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from incubation.planning import EarlierHatch, plan_eggs
 from incubation.records import list_batches
 from incubation.species import SPECIES
-from review_ui.errors import UsageError
+from review_ui.errors import UsageError, sentence
 from review_ui.record_options import answer, opened
 from review_ui.services.hatched_eggs import hatch_eggs, hatch_is_over
 
@@ -37,7 +37,7 @@ def _plan(options: argparse.Namespace) -> int:
         try:
             plan = plan_eggs(history, chicks=options.chicks, confidence=options.confidence)
         except ValueError as error:
-            raise UsageError(f"{str(error)[0].upper()}{str(error)[1:]}.") from error
+            raise UsageError(sentence(error)) from error
         answer(
             options,
             {
@@ -64,7 +64,7 @@ def earlier_hatches(
             continue
         eggs = [
             egg
-            for egg in hatch_eggs(session, batch, now=now)
+            for egg in hatch_eggs(session, batch, now=now, with_water=False)
             if (not breed or egg.breed.casefold() == breed.casefold()) and shipped in (None, egg.shipped)
         ]
         # A batch of which no hatch was ever written down says nothing.

@@ -6,8 +6,6 @@ import argparse
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
-from sqlalchemy.orm import Session
-
 from incubation.choosing import FINDINGS, ChoosingAdvice, choosing_advice
 from incubation.egg_shape import egg_shape
 from incubation.records import (
@@ -18,7 +16,6 @@ from incubation.records import (
     assign_lot,
     batch_by_name,
     correct_lot,
-    egg_at,
     egg_details_of,
     egg_origins,
     egg_states,
@@ -29,14 +26,16 @@ from incubation.records import (
 from incubation.remark import Remark
 from incubation.species import SPECIES, species_named
 from incubation.storage import storage_loss_percent
-from review_ui.errors import UsageError
+from review_ui.errors import UsageError, sentence
 from review_ui.record_json import Json
 from review_ui.record_options import (
+    CUPS_HELP,
     add_record_options,
     add_who_option,
     answer,
     chosen_tray,
     cups_in_words,
+    eggs_in_cups,
     opened,
     who,
 )
@@ -44,8 +43,6 @@ from review_ui.services.set_eggs import origin_remarks
 from review_ui.text_table import table_text
 from review_ui.typed_dates import day_option, moment_option
 from review_ui.typed_numbers import celsius_option, grams_option, number_option
-
-_CUPS = "cups, such as A1,B3, A1-C6 (a rectangle) or all"
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -85,7 +82,7 @@ def _lot_options(lot: argparse.ArgumentParser) -> None:
         "--rest", type=number_option, metavar="HOURS", help="how long they rested (default: until set)"
     )
     lot.add_argument("--note", metavar="TEXT", help="anything else")
-    lot.add_argument("--cups", nargs="+", metavar="CUPS", help=f"its eggs: {_CUPS}")
+    lot.add_argument("--cups", nargs="+", metavar="CUPS", help=f"its eggs: all, or {CUPS_HELP}")
     lot.add_argument("--tray", metavar="NAME", help="their tray; may be left out where the batch has one")
     lot.add_argument("--insist", action="store_true", help="record it even where it is hardly possible")
     add_who_option(lot)
@@ -94,7 +91,7 @@ def _lot_options(lot: argparse.ArgumentParser) -> None:
 
 def _note_options(note: argparse.ArgumentParser) -> None:
     note.add_argument("batch", metavar="BATCH")
-    note.add_argument("cups", nargs="+", metavar="CUPS", help=_CUPS)
+    note.add_argument("cups", nargs="+", metavar="CUPS", help=f"all, or {CUPS_HELP}")
     note.add_argument("--tray", metavar="NAME", help="may be left out where the batch has one")
     note.add_argument("--lot", metavar="NAME", help="the lot they belong to")
     note.add_argument("--pen", metavar="NAME")
@@ -168,7 +165,7 @@ def _lot(options: argparse.Namespace) -> int:
                 assign_lot(
                     session,
                     lot.id,
-                    _eggs_in(session, tray.id, cups_in_words(tray, options.cups)),
+                    eggs_in_cups(session, tray, options.cups),
                     who=who(options),
                 )
             count = sum(detail.lot_id == lot.id for detail in egg_details_of(session, batch.id).values())
@@ -203,7 +200,7 @@ def _note(options: argparse.Namespace) -> int:
                 raise UsageError("Nothing to note: give a mass, a size, parents, a lot or a finding.")
             cups = cups_in_words(tray, options.cups)
             try:
-                for egg_id in _eggs_in(session, tray.id, cups):
+                for egg_id in eggs_in_cups(session, tray, cups):
                     set_egg_detail(session, egg_id, who=who(options), insist=options.insist, **known)
             except QuestionedError as error:
                 raise UsageError(f"{error} (--insist) Nothing was recorded.") from error
@@ -361,16 +358,6 @@ def lot_json(lot: EggLot) -> Json:
     }
 
 
-def _eggs_in(session: Session, tray_id: int, cups: tuple[str, ...]) -> list[int]:
-    found = []
-    for cup in cups:
-        egg = egg_at(session, tray_id, cup)
-        if egg is None:
-            raise UsageError(f"No egg lies in cup {cup}. Nothing was recorded.")
-        found.append(egg.id)
-    return found
-
-
 def _advice(species: str, options: argparse.Namespace) -> ChoosingAdvice:
     stored = _stored_days(options)
     try:
@@ -384,7 +371,7 @@ def _advice(species: str, options: argparse.Namespace) -> ChoosingAdvice:
             findings=options.found or (),
         )
     except ValueError as error:
-        raise UsageError(f"{str(error)[0].upper()}{str(error)[1:]}.") from error
+        raise UsageError(sentence(error)) from error
 
 
 def _stored_days(options: argparse.Namespace) -> float | None:

@@ -31,14 +31,17 @@ from incubation.records import (
 from review_ui.errors import UsageError
 from review_ui.record_json import Json
 from review_ui.record_options import (
+    CUPS_HELP,
     add_record_options,
     add_who_option,
     answer,
     chosen_tray,
     cups_in_words,
+    eggs_in_cups,
     opened,
     who,
 )
+from review_ui.services.egg_names import egg_names
 from review_ui.text_table import table_text
 from review_ui.typed_dates import moment_option
 from review_ui.typed_numbers import number_option
@@ -50,7 +53,6 @@ BREAK_OUT_CAUTION = (
     "local rules "
     "and your veterinarian come first."
 )
-_CUPS = "cups, such as A1,B3, A1-C6 (a rectangle) or all"
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -78,7 +80,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     undo = actions.add_parser("undo", help="take back what was recorded as found in these")
     for action in (out, open_, pipped, undo):
         action.add_argument("batch", metavar="BATCH")
-        action.add_argument("cups", nargs="+", metavar="CUPS", help=_CUPS)
+        action.add_argument("cups", nargs="+", metavar="CUPS", help=f"all, or {CUPS_HELP}")
         action.add_argument("--note", default="", metavar="TEXT", help="anything else")
     for action, run in ((out, _out), (open_, _open), (pipped, _pipped), (undo, _undo)):
         action.set_defaults(run=run)
@@ -86,7 +88,7 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     basket = actions.add_parser("basket", help="put eggs into a hatch basket or bag, by pen, dam or egg")
     basket.add_argument("batch", metavar="BATCH")
     basket.add_argument("basket", metavar="NAME", help="of the basket")
-    basket.add_argument("cups", nargs="+", metavar="CUPS", help=_CUPS)
+    basket.add_argument("cups", nargs="+", metavar="CUPS", help=f"all, or {CUPS_HELP}")
     basket.set_defaults(run=_basket)
 
     chick = actions.add_parser(
@@ -185,12 +187,7 @@ def _basket(options: argparse.Namespace) -> int:
         with records.write() as session:
             batch = batch_by_name(session, options.batch)
             tray = chosen_tray(session, batch, options.tray)
-            eggs = []
-            for cup in cups_in_words(tray, options.cups):
-                egg = egg_at(session, tray.id, cup)
-                if egg is None:
-                    raise UsageError(f"No egg lies in cup {cup} of tray {tray.name}. Nothing was recorded.")
-                eggs.append(egg.id)
+            eggs = eggs_in_cups(session, tray, options.cups)
             put_in_basket(session, eggs, options.basket, who=who(options), at=options.at)
         _answer(options, records, batch)
     return 0
@@ -243,10 +240,7 @@ def hatch_count(session: Session, batch: Batch) -> tuple[Json, str]:
     found = Counter(state.outcome.found for state in states if state.outcome is not None)
     signs = Counter(sign for state in states if state.outcome is not None for sign in state.outcome.signs)
     left = [state for state in states if state.outcome is None and not state.pulled]
-    several = len({state.tray.id for state in states}) > 1
-    names = {
-        state.egg.id: f"{state.tray.name} {state.egg.cup}" if several else state.egg.cup for state in states
-    }
+    names = egg_names(states)
     baskets = Counter(basket.basket for basket in baskets_of(session, batch.id).values() if basket.basket)
     chicks = _chick_rows(session, batch, names)
     document: Json = {

@@ -9,14 +9,13 @@ from datetime import UTC, datetime
 from incubation.humidity_advice import HumidityAdvice, RoomAir
 from incubation.records import batch_by_name
 from incubation.water_loss_data import Estimate
+from review_ui.cautions import UNPLUG
 from review_ui.record_json import Json
 from review_ui.record_options import add_record_options, answer, opened
 from review_ui.services.batch_water import BatchWater, batch_water
 from review_ui.text_table import table_text
 from review_ui.typed_dates import moment_option
 from review_ui.typed_numbers import both_units, celsius_option, percent_option
-
-LOCKDOWN_CAUTION = "Unplug the machine before you fill it or reach inside; dry hands.\n"
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -88,7 +87,7 @@ def advice_text(advice: HumidityAdvice) -> str:
         if advice.shown is not None:
             lines.append(f"  as your hygrometer will show it: {advice.shown.value:.0f} %")
     lines += [f"- {reason}" for reason in advice.reasons]
-    return "\n".join(lines) + "\n" + (LOCKDOWN_CAUTION if advice.action != "keep" else "")
+    return "\n".join(lines) + "\n" + (f"{UNPLUG}\n" if advice.action != "keep" else "")
 
 
 def headline(advice: HumidityAdvice) -> str:

@@ -19,7 +19,7 @@ from incubation.records import (
     list_machines,
     machine_by_name,
 )
-from review_ui.errors import UsageError
+from review_ui.errors import UsageError, sentence
 from review_ui.record_json import Json
 from review_ui.record_options import add_record_options, add_who_option, answer, opened, who
 from review_ui.services.climate import offset_at
@@ -99,7 +99,7 @@ def _check(options: argparse.Namespace) -> int:
         )
     except ValueError as error:
         hint = " Give both: --true VALUE --sure SD." if options.method == "reference" else ""
-        raise UsageError(f"{str(error)[0].upper()}{str(error)[1:]}.{hint}") from error
+        raise UsageError(f"{sentence(error)}{hint}") from error
     with opened(options) as records:
         with records.write() as session:
             instrument = instrument_by_name(session, options.name)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from datetime import UTC, datetime, timedelta
 
-from incubation.log_checks import gaps, out_of_line, questions_about
+from incubation.log_checks import gaps, out_of_line
 from incubation.records import (
     QuestionedError,
     add_log_entry,
@@ -18,6 +18,7 @@ from review_ui.machine_options import chosen_machine, instrument_named
 from review_ui.record_json import Json
 from review_ui.record_options import add_record_options, add_who_option, answer, opened, who
 from review_ui.services.climate import Climate, ClimatePoint, climate_of
+from review_ui.services.log_entry import asked_about, entry_words
 from review_ui.text_table import table_text
 from review_ui.typed_dates import moment_option
 from review_ui.typed_numbers import both_units, celsius_option, number_option, percent_option
@@ -69,7 +70,7 @@ def _add_options(add: argparse.ArgumentParser) -> None:
 
 
 def _add(options: argparse.Namespace) -> int:
-    found = questions_about(
+    asked = asked_about(
         temperature_c=options.temperature,
         humidity_percent=options.humidity,
         wet_bulb_c=options.wet_bulb,
@@ -78,17 +79,13 @@ def _add(options: argparse.Namespace) -> int:
         at=options.at,
         now=datetime.now(UTC),
     )
-    stopping = [question.text for question in found if question.impossible]
-    asked = [question.text for question in found if not question.impossible]
-    if stopping:
-        raise UsageError(" ".join(stopping) + " Nothing was noted.")
     if asked and not options.insist:
-        raise UsageError(" ".join(asked) + " If it is right, add --insist. Nothing was noted.")
+        raise UsageError(f"{asked} If it is right, add --insist. Nothing was noted.")
     with opened(options) as records:
         with records.write() as session:
             machine = chosen_machine(session, options.machine)
             try:
-                add_log_entry(
+                entry = add_log_entry(
                     session,
                     machine.id,
                     who=who(options),
@@ -106,12 +103,12 @@ def _add(options: argparse.Namespace) -> int:
                 )
             except QuestionedError as error:
                 raise UsageError(f"{error} (--insist) Nothing was noted.") from error
-            climate = climate_of(session, machine)
-        point = max(climate.points, key=lambda one: one.entry.id)
+            moment = climate_of(session, machine, since=entry.at, until=entry.at)
+        point = next(one for one in moment.points if one.entry.id == entry.id)
         answer(
             options,
             {"machine": machine.name, "entry": point_json(point)},
-            f"Noted for {machine.name}, {point.at.astimezone():%Y-%m-%d %H:%M}: {_words(point)}\n",
+            f"Noted for {machine.name}, {point.at.astimezone():%Y-%m-%d %H:%M}: {entry_words(entry)}.\n",
         )
     return 0
 
@@ -208,17 +205,3 @@ def point_json(point: ClimatePoint) -> Json:
         "note": entry.note,
         "who": entry.who,
     }
-
-
-def _words(point: ClimatePoint) -> str:
-    entry = point.entry
-    parts = [
-        both_units(entry.temperature_c),
-        None if entry.humidity_percent is None else f"{entry.humidity_percent:g} %RH",
-        None if entry.wet_bulb_c is None else f"wet bulb {both_units(entry.wet_bulb_c)}",
-        None if entry.turns is None else f"{entry.turns} turns",
-        None if entry.water_ml is None else f"{entry.water_ml:g} mL of water",
-        entry.event,
-        entry.note,
-    ]
-    return ", ".join(part for part in parts if part) + "."

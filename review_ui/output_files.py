@@ -44,6 +44,22 @@ def replaced_file(path: Path) -> Iterator[BinaryIO]:
         raise
 
 
+def write_file(path: Path, content: bytes, *, option: str = "") -> None:
+    """Write a file, wholly or not at all.
+
+    Raises
+    ------
+    UsageError
+        Where it cannot be written, naming the option if one is given.
+    """
+    try:
+        with replaced_file(path) as file:
+            file.write(content)
+    except OSError as error:
+        named = f"{option}: " if option else ""
+        raise UsageError(f"{named}{printable(path)} could not be written ({why(error)}).") from error
+
+
 def check_folder(folder: Path, option: str) -> None:
     """Make the folder where it is missing and see that files can be made in it.
 

@@ -19,18 +19,19 @@ from incubation.records import (
     Tray,
     cup_in,
     cup_order,
+    egg_at,
     open_records,
     tray_by_name,
     tray_cups,
     trays_of,
 )
 from review_ui.errors import UsageError
-from review_ui.output_files import check_file, replaced_file, why
+from review_ui.output_files import check_file, write_file
 from review_ui.record_json import Json, json_text
-from vision.photo import printable
 
 WHO_VARIABLE = "TRAYGLOW_WHO"
 STANDARD_OUTPUT = "-"
+CUPS_HELP = "cups, such as A1,B3 or A1-C6 (a rectangle)"
 
 
 def add_record_options(parser: argparse.ArgumentParser) -> None:
@@ -93,13 +94,7 @@ def answer(options: argparse.Namespace, document: Json, text: str) -> None:
         sys.stdout.write(json_text(document))
         return
     if options.json is not None:
-        try:
-            with replaced_file(Path(options.json)) as file:
-                file.write(json_text(document).encode("ascii"))
-        except OSError as error:
-            raise UsageError(
-                f"--json: {printable(options.json)} could not be written ({why(error)})."
-            ) from error
+        write_file(Path(options.json), json_text(document).encode("ascii"), option="--json")
     sys.stdout.write(text)
 
 
@@ -146,6 +141,25 @@ def cups_in_words(tray: Tray, words: Sequence[str]) -> tuple[str, ...]:
         elif word and word.lower() != "none":
             cups.append(cup_in(tray, word))
     return tuple(dict.fromkeys(cups))
+
+
+def eggs_in_cups(session: Session, tray: Tray, words: Sequence[str]) -> list[int]:
+    """The ids of the eggs that lie in the cups named.
+
+    Raises
+    ------
+    UsageError
+        Where no egg lies in one of them.
+    RecordsError
+        Where the tray has no such cup.
+    """
+    found = []
+    for cup in cups_in_words(tray, words):
+        egg = egg_at(session, tray.id, cup)
+        if egg is None:
+            raise UsageError(f"No egg lies in cup {cup} of tray {tray.name}. Nothing was recorded.")
+        found.append(egg.id)
+    return found
 
 
 def _rectangle(tray: Tray, first: str, last: str) -> list[str]:

@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING
 from sqlalchemy.orm import Session
 
 from incubation.records import Batch, EggLot, EggState, batch_by_name, egg_states, lots_of, trays_of
-from review_ui.errors import UsageError
-from review_ui.output_files import check_file, replaced_file, why
+from review_ui.output_files import check_file, write_file
 from review_ui.record_options import add_record_options, answer, opened
 from review_ui.tray_text import cup_word
 from vision.photo import printable
@@ -51,13 +50,7 @@ def run(options: argparse.Namespace) -> int:
             batch = batch_by_name(session, options.batch)
             gathered = gather_report(session, batch, now=datetime.now(UTC))
         content = gathered.pdf(paper=options.paper)
-        try:
-            with replaced_file(options.file) as file:
-                file.write(content)
-        except OSError as error:
-            raise UsageError(
-                f"{printable(str(options.file))} could not be written ({why(error)})."
-            ) from error
+        write_file(options.file, content)
         answer(
             options,
             {"batch": batch.name, "file": str(options.file), "bytes": len(content)},

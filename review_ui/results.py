@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from incubation.hatch_rates import GROUPINGS, HatchRates, Rate, Span, StageRanges
 from incubation.records import batch_by_name
 from incubation.tracing import Candidate
-from review_ui.errors import UsageError
+from review_ui.errors import UsageError, sentence
 from review_ui.record_json import Json
 from review_ui.record_options import add_record_options, answer, opened
 from review_ui.services.hatch_report import HatchReport, groups_of, hatch_report
@@ -61,7 +61,7 @@ def run(options: argparse.Namespace) -> int:
             try:
                 report = hatch_report(session, batches, now=datetime.now(UTC), ranges=_ranges(options))
             except ValueError as error:
-                raise UsageError(f"{str(error)[0].upper()}{str(error)[1:]}.") from error
+                raise UsageError(sentence(error)) from error
         answer(options, report_json(report, options.by), results_text(report, options.by))
     return 0
 

@@ -22,10 +22,8 @@ from incubation.records import (
 )
 from review_ui.errors import UsageError
 from review_ui.record_json import tray_json
-from review_ui.record_options import add_record_options, answer, chosen_tray, cups_in_words, opened
+from review_ui.record_options import CUPS_HELP, add_record_options, answer, chosen_tray, cups_in_words, opened
 from review_ui.tray_text import tray_text
-
-_CUPS_HELP = "cups, such as A1,B3 or A1-C6 (a rectangle)"
 
 
 def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -50,13 +48,13 @@ def add_parser(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         nargs="+",
         default=["all"],
         metavar="CUPS",
-        help=f"the cups with an egg: all, none, or {_CUPS_HELP} (default: all)",
+        help=f"the cups with an egg: all, none, or {CUPS_HELP} (default: all)",
     )
     add.set_defaults(run=_add)
 
     eggs = actions.add_parser("eggs", help="record more eggs in a tray")
     eggs.add_argument("batch", metavar="BATCH")
-    eggs.add_argument("eggs", nargs="+", metavar="CUPS", help=f"all, or {_CUPS_HELP}")
+    eggs.add_argument("eggs", nargs="+", metavar="CUPS", help=f"all, or {CUPS_HELP}")
     eggs.set_defaults(run=_eggs)
     for action in (add, eggs):
         action.add_argument("--breed", default="", metavar="NAME", help="of these eggs")

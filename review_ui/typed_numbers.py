@@ -6,6 +6,8 @@ import argparse
 import math
 import re
 
+from incubation.psychrometrics import celsius, fahrenheit
+
 _NUMBER = r"([-+]?\d+(?:[.,]\d+)?)"
 
 
@@ -17,11 +19,8 @@ def celsius_option(text: str) -> float:
     argparse.ArgumentTypeError
         Where it is none.
     """
-    found = re.fullmatch(rf"{_NUMBER}\s*°?\s*([CF]?)", text.strip(), re.IGNORECASE)
-    if found is None:
-        raise argparse.ArgumentTypeError(f"{text!r} is no temperature; give one such as 37.6 or 99.7F")
-    value = _number(found.group(1))
-    return (value - 32) / 1.8 if found.group(2).upper() == "F" else value
+    value, unit = _read(text, r"°?\s*([CF]?)", "is no temperature; give one such as 37.6 or 99.7F")
+    return celsius(value) if unit == "f" else value
 
 
 def percent_option(text: str) -> float:
@@ -32,10 +31,7 @@ def percent_option(text: str) -> float:
     argparse.ArgumentTypeError
         Where it is none.
     """
-    found = re.fullmatch(rf"{_NUMBER}\s*(%|%\s*rh|rh)?", text.strip(), re.IGNORECASE)
-    if found is None:
-        raise argparse.ArgumentTypeError(f"{text!r} is no humidity; give one such as 45 or 45%")
-    return _number(found.group(1))
+    return _read(text, r"(%|%\s*rh|rh)?", "is no humidity; give one such as 45 or 45%")[0]
 
 
 def grams_option(text: str) -> float:
@@ -46,12 +42,8 @@ def grams_option(text: str) -> float:
     argparse.ArgumentTypeError
         Where it is none.
     """
-    found = re.fullmatch(rf"{_NUMBER}\s*(g|kg|oz)?", text.strip(), re.IGNORECASE)
-    if found is None:
-        raise argparse.ArgumentTypeError(f"{text!r} is no mass; give one such as 1480, 1480g or 1.48kg")
-    return _number(found.group(1)) * {"kg": 1000.0, "oz": 28.349523125}.get(
-        (found.group(2) or "").lower(), 1.0
-    )
+    value, unit = _read(text, "(g|kg|oz)?", "is no mass; give one such as 1480, 1480g or 1.48kg")
+    return value * {"kg": 1000.0, "oz": 28.349523125}.get(unit, 1.0)
 
 
 def number_option(text: str) -> float:
@@ -62,18 +54,18 @@ def number_option(text: str) -> float:
     argparse.ArgumentTypeError
         Where it is none.
     """
-    if re.fullmatch(_NUMBER, text.strip()) is None:
-        raise argparse.ArgumentTypeError(f"{text!r} is no number")
-    return _number(text.strip())
+    return _read(text, "()", "is no number")[0]
 
 
-def both_units(celsius: float | None) -> str | None:
+def both_units(temperature_c: float | None) -> str | None:
     """``37.5 C (99.5 F)``; ``None`` for ``None``."""
-    return None if celsius is None else f"{celsius:.1f} C ({celsius * 1.8 + 32:.1f} F)"
+    return None if temperature_c is None else f"{temperature_c:.1f} C ({fahrenheit(temperature_c):.1f} F)"
 
 
-def _number(text: str) -> float:
-    value = float(text.replace(",", "."))
-    if not math.isfinite(value):
-        raise argparse.ArgumentTypeError(f"{text!r} is no number")
-    return value
+def _read(text: str, unit: str, complaint: str) -> tuple[float, str]:
+    """The number and, in small letters, the unit behind it."""
+    found = re.fullmatch(rf"{_NUMBER}\s*{unit}", text.strip(), re.IGNORECASE)
+    value = math.nan if found is None else float(found.group(1).replace(",", "."))
+    if found is None or not math.isfinite(value):
+        raise argparse.ArgumentTypeError(f"{text!r} {complaint}")
+    return value, (found.group(2) or "").lower()

@@ -10,6 +10,7 @@ import pandas as pd
 import streamlit as st
 
 from incubation import records as rec
+from review_ui.cautions import UNPLUG
 from review_ui.errors import UsageError
 from review_ui.humidity import headline
 from review_ui.screens import frame
@@ -19,7 +20,6 @@ from review_ui.services.plain_markdown import plain
 from review_ui.typed_numbers import both_units, grams_option
 
 _INK, _FAINT, _BAND, _EGG = "#ece2d3", "#4a4137", "#79b594", "#c2a05c"
-CAUTION = "Unplug the machine before you fill it or reach inside; dry hands."
 
 
 def show() -> None:
@@ -67,7 +67,7 @@ def _advice(water: BatchWater) -> None:
                     f"{advice.humidity.high:.0f})" + (f", wet bulb {wet}." if wet else ".")
                 )
             )
-            st.caption(CAUTION)
+            st.caption(UNPLUG)
         if advice.weigh and advice.weighing_narrows_to is not None:
             st.write(
                 plain(

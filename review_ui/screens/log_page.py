@@ -9,10 +9,11 @@ import pandas as pd
 import streamlit as st
 
 from incubation import records as rec
+from review_ui.cautions import UNPLUG
 from review_ui.log import log_remarks
 from review_ui.screens import frame
-from review_ui.services.climate import Climate, ClimatePoint, climate_of
-from review_ui.services.log_entry import TypedEntry, record_typed
+from review_ui.services.climate import Climate, climate_of
+from review_ui.services.log_entry import TypedEntry, entry_words, record_typed
 from review_ui.services.plain_markdown import plain
 from review_ui.typed_numbers import both_units
 
@@ -20,7 +21,6 @@ _SHOWN = timedelta(days=14)
 _LINES = 8
 _INK, _FAINT, _WARM, _DAMP = "#ece2d3", "#4a4137", "#d98f6a", "#9dbfd4"
 _FIELDS = ("temperature", "humidity", "wet_bulb", "turns", "water", "event", "note")
-CAUTION = "Unplug the machine before you fill it or reach inside; dry hands."
 
 
 def show() -> None:
@@ -86,7 +86,7 @@ def _entry_form(store: rec.Records, machine: rec.Machine, who: str) -> None:
         on_click=frame.acting(_note),
         args=(store, machine, who, bool(asked)),
     )
-    st.caption(CAUTION)
+    st.caption(UNPLUG)
 
 
 def _note(store: rec.Records, machine: rec.Machine, who: str, insist: bool) -> str | None:
@@ -159,7 +159,7 @@ def _last_lines(climate: Climate, who: str) -> None:
     st.subheader("Last lines")
     for point in reversed(climate.points[-_LINES:]):
         with st.container(horizontal=True, vertical_alignment="center"):
-            st.write(plain(_line(point)))
+            st.write(plain(f"{point.at.astimezone():%a %d %b %H:%M}: {entry_words(point.entry)}"))
             st.button(
                 "Take back",
                 key=f"log_back_{point.entry.id}",
@@ -167,20 +167,6 @@ def _last_lines(climate: Climate, who: str) -> None:
                 on_click=frame.acting(_take_back),
                 args=(point.entry.id, who),
             )
-
-
-def _line(point: ClimatePoint) -> str:
-    entry = point.entry
-    parts = [
-        both_units(entry.temperature_c),
-        None if entry.humidity_percent is None else f"{entry.humidity_percent:g} %RH",
-        None if entry.wet_bulb_c is None else f"wet bulb {both_units(entry.wet_bulb_c)}",
-        None if entry.turns is None else f"{entry.turns} turns",
-        None if entry.water_ml is None else f"{entry.water_ml:g} mL",
-        entry.event,
-        entry.note,
-    ]
-    return f"{point.at.astimezone():%a %d %b %H:%M}: {', '.join(part for part in parts if part)}"
 
 
 def _take_back(entry_id: int, who: str) -> str:

@@ -17,7 +17,6 @@ from incubation.records import (
     Batch,
     EggState,
     Look,
-    egg_by_id,
     egg_details_of,
     egg_states,
     instrument_checks,
@@ -38,6 +37,7 @@ from incubation.water_loss_data import (
 from incubation.water_loss_model import estimate_water_loss
 from review_ui.services.climate import Climate, climate_of
 from review_ui.services.due import machine_of_batch, storage_days
+from review_ui.services.egg_names import egg_names
 
 # Of a 90 % interval: half its width over this is the standard deviation.
 _HALF_WIDTHS = 1.645
@@ -107,11 +107,7 @@ def batch_water(
     species = species_named(batch.species)
     day = max((now - batch.set_at) / timedelta(days=1), 0.0)
     states = egg_states(session, batch.id)
-    several = len({state.tray.id for state in states}) > 1
-    names = {
-        str(state.egg.id): f"{state.tray.name} {state.egg.cup}" if several else state.egg.cup
-        for state in states
-    }
+    names = {str(egg_id): name for egg_id, name in egg_names(states).items()}
     machine = machine_of_batch(session, batch, at=now)
     climate = None if machine is None else climate_of(session, machine, since=batch.set_at, until=now)
     remarks: list[str] = list(climate.sentences) if climate is not None else []
@@ -220,7 +216,6 @@ def _weighings(
             continue
         if one.egg_id is not None:
             eggs: tuple[str, ...] = (str(one.egg_id),)
-            egg_by_id(session, one.egg_id)
             unit, error = f"egg {one.egg_id}", one.balance_g or _EGG_ERROR_G
         else:
             on_it = [state for state in states if state.tray.id == one.tray_id and not _gone(state, one.at)]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -10,9 +9,9 @@ from sqlalchemy.orm import Session
 
 from incubation.records import (
     Batch,
+    EggOrigin,
     Machine,
     batch_events,
-    egg_details_of,
     egg_origins,
     list_machines,
     tray_places,
@@ -23,7 +22,7 @@ from incubation.species import species_named
 from review_ui.services.climate import climate_of
 
 # Done with when its event is recorded.
-_DONE_BY = {"lockdown": "lockdown", "stop turning": "turning stopped", "hatch window closes": "hatch ended"}
+DONE_BY = {"lockdown": "lockdown", "stop turning": "turning stopped", "hatch window closes": "hatch ended"}
 _RUNNING_AFTER_TERM = timedelta(days=7)
 
 
@@ -67,7 +66,7 @@ def batch_dates(session: Session, batch: Batch, *, now: datetime) -> BatchDates:
     )
     done = {event.kind for event in batch_events(session, batch.id)}
     things = schedule(species, batch.set_at, pace=pace)
-    return BatchDates(pace, tuple(thing for thing in things if _DONE_BY.get(thing.kind) not in done))
+    return BatchDates(pace, tuple(thing for thing in things if DONE_BY.get(thing.kind) not in done))
 
 
 def is_running(batch: Batch, now: datetime) -> bool:
@@ -95,18 +94,12 @@ def machine_of_batch(session: Session, batch: Batch, *, at: datetime) -> Machine
 
 def storage_days(session: Session, batch: Batch) -> float | None:
     """Middle of the days that the batch's eggs were stored; ``None`` where no laying day is known."""
-    laid = [
-        (origin.laid_from, origin.laid_to)
-        for egg_id, origin in egg_origins(session, batch.id).items()
-        if egg_id in egg_details_of(session, batch.id)
-    ]
-    return _median(
-        ((batch.set_at.date() - first).days + (batch.set_at.date() - last).days) / 2
-        for first, last in ((a or b, b or a) for a, b in laid)
-        if first is not None and last is not None
-    )
-
-
-def _median(values: Iterable[float]) -> float | None:
-    ordered = sorted(max(value, 0.0) for value in values)
+    stored = (stored_days(origin, batch) for origin in egg_origins(session, batch.id).values())
+    ordered = sorted(days for days in stored if days is not None)
     return None if not ordered else ordered[len(ordered) // 2]
+
+
+def stored_days(origin: EggOrigin, batch: Batch) -> float | None:
+    """Days that an egg was stored, the middle of what is known; ``None`` where no laying day is."""
+    days = [(batch.set_at.date() - day).days for day in (origin.laid_from, origin.laid_to) if day is not None]
+    return max(0.0, sum(days) / len(days)) if days else None

@@ -8,9 +8,7 @@ from collections.abc import Sequence
 from dataclasses import fields
 
 from incubation.hatch_egg import HatchEgg
-
-# A spreadsheet reckons with a cell that begins so, as if it were a formula.
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+from incubation.records.table_export import harmless_cell
 
 
 def eggs_csv(eggs: Sequence[HatchEgg]) -> bytes:
@@ -36,4 +34,4 @@ def _cell(name: str, value: object) -> object:
         return "yes" if value else "no"
     if isinstance(value, tuple):
         value = "; ".join(value)
-    return f"'{value}" if isinstance(value, str) and value.startswith(_FORMULA) else value
+    return harmless_cell(value)

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from sqlalchemy.orm import Session
 
 from incubation.death_age import EggLook, Opened, Seen, death_age
-from incubation.hatch_egg import DIED, Fate, HatchEgg, LogPoint
+from incubation.hatch_egg import DIED, Fate, HatchEgg, LogPoint, fate_of
 from incubation.records import (
     Batch,
     Call,
@@ -29,6 +29,8 @@ from incubation.records.egg_details import batch_egg_ids
 from incubation.species import Species, species_named
 from review_ui.services.batch_water import water_losses
 from review_ui.services.climate import climate_of
+from review_ui.services.due import stored_days
+from review_ui.services.egg_names import egg_names
 
 _SEEN: Mapping[str, Seen] = {
     "developing": "living",
@@ -37,17 +39,14 @@ _SEEN: Mapping[str, Seen] = {
     "clear": "clear",
     "cannot tell": "unsure",
 }
-_FOUND_FATE: Mapping[str, Fate] = {
-    "hatched": "hatched",
-    "no development": "infertile",
-    "ring": "dead",
-    "embryo": "dead",
-    "alive": "alive",
-}
 
 
-def hatch_eggs(session: Session, batch: Batch, *, now: datetime) -> tuple[HatchEgg, ...]:
+def hatch_eggs(
+    session: Session, batch: Batch, *, now: datetime, with_water: bool = True
+) -> tuple[HatchEgg, ...]:
     """Every egg of a batch, in the order of trays and cups.
+
+    ``with_water=False`` leaves out the water lost, which takes a while to work out.
 
     An egg that was seen to develop counts as dead without being opened only after the hatch: once its end is
     recorded, or its window is a day past.
@@ -60,8 +59,8 @@ def hatch_eggs(session: Session, batch: Batch, *, now: datetime) -> tuple[HatchE
     machines = {machine.id: machine for machine in list_machines(session)}
     places = _places(tray_places(session, batch_id=batch.id), batch, species)
     over = hatch_is_over(session, batch, now=now)
-    several = len({state.tray.id for state in states}) > 1
-    lost = water_losses(session, batch, now=now)
+    names = egg_names(states)
+    lost = water_losses(session, batch, now=now) if with_water else {}
     return tuple(
         _hatch_egg(
             state,
@@ -73,7 +72,7 @@ def hatch_eggs(session: Session, batch: Batch, *, now: datetime) -> tuple[HatchE
             batch,
             species,
             over=over,
-            several=several,
+            name=names[state.egg.id],
             lost_percent=lost.get(state.egg.id),
         )
         for state in states
@@ -127,7 +126,7 @@ def _hatch_egg(
     species: Species,
     *,
     over: bool,
-    several: bool,
+    name: str,
     lost_percent: float | None,
 ) -> HatchEgg:
     fate = _fate(state, calls, over=over)
@@ -156,7 +155,7 @@ def _hatch_egg(
         machine = next(iter(machines.values())).name
     shipped = origin is not None and origin.lot is not None and origin.lot.origin == "shipped"
     return HatchEgg(
-        name=f"{state.tray.name} {state.egg.cup}" if several else state.egg.cup,
+        name=name,
         fate=fate,
         candled_clear=any(call.status == "clear" for call in calls[-1:]),
         breed=state.egg.breed,
@@ -167,7 +166,7 @@ def _hatch_egg(
         if shipped and origin is not None and origin.lot is not None
         else state.egg.source,
         shipped=shipped,
-        storage_days=_stored(origin, batch),
+        storage_days=None if origin is None else stored_days(origin, batch),
         machine=machine or "",
         shelf=None if place is None else place.shelf,
         tray=state.tray.name,
@@ -181,20 +180,14 @@ def _hatch_egg(
 
 
 def _fate(state: EggState, calls: Sequence[Call], *, over: bool) -> Fate:
-    found = "" if state.outcome is None else state.outcome.found or ""
-    if found in _FOUND_FATE:
-        signs = () if state.outcome is None else state.outcome.signs
-        return "pipped" if found == "embryo" and "pipped" in signs else _FOUND_FATE[found]
-    called = calls[-1].status if calls else None
-    if called == "damaged":
-        return "damaged"
-    if called in ("early death", "late death"):
-        return "dead"
-    if called == "clear":
-        return "clear"
-    if called == "developing" and over and not state.pulled:
-        return "dead"
-    return "not opened" if found == "not opened" or (over and calls) else "unknown"
+    found = None if state.outcome is None else state.outcome.found
+    return fate_of(
+        # An egg that was looked at and did not hatch, and that nobody opened.
+        found or ("not opened" if over and calls else None),
+        signs=() if state.outcome is None else state.outcome.signs,
+        called=calls[-1].status if calls else None,
+        hatch_over=over and not state.pulled,
+    )
 
 
 def _opened(state: EggState) -> Opened | None:
@@ -209,13 +202,6 @@ def _taken_out(state: EggState, batch: Batch) -> float | None:
     moments = [state.pulled_at, None if state.outcome is None else state.outcome.at]
     known = [(moment - batch.set_at) / timedelta(days=1) for moment in moments if moment is not None]
     return max(0.0, min(known)) if known else None
-
-
-def _stored(origin: EggOrigin | None, batch: Batch) -> float | None:
-    if origin is None or (origin.laid_from is None and origin.laid_to is None):
-        return None
-    days = [(batch.set_at.date() - day).days for day in (origin.laid_from, origin.laid_to) if day is not None]
-    return max(0.0, sum(days) / len(days))
 
 
 def _apparent_days(session: Session, batch: Batch) -> dict[int, dict[int, tuple[float, float]]]:

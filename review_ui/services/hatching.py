@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from incubation import records as rec
 from review_ui.errors import UsageError
+from review_ui.services.egg_names import egg_names
 from review_ui.services.pulling import found_words
 
 
@@ -81,5 +82,4 @@ def _states(session: Session, batch: rec.Batch, egg_ids: Collection[int]) -> lis
 
 
 def _cups(states: Sequence[rec.EggState]) -> str:
-    several = len({state.tray.id for state in states}) > 1
-    return ", ".join(f"{state.tray.name} {state.egg.cup}" if several else state.egg.cup for state in states)
+    return ", ".join(egg_names(states).values())

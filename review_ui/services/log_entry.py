@@ -5,11 +5,12 @@ from __future__ import annotations
 import argparse
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from incubation.log_checks import questions_about
-from incubation.records import Machine, QuestionedError, Records, add_log_entry
+from incubation.records import LogEntry, Machine, QuestionedError, Records, add_log_entry
 from review_ui.errors import UsageError
-from review_ui.typed_numbers import celsius_option, number_option, percent_option
+from review_ui.typed_numbers import both_units, celsius_option, number_option, percent_option
 
 
 @dataclass(frozen=True)
@@ -23,6 +24,34 @@ class TypedEntry:
     water: str = ""
     event: str = ""
     note: str = ""
+
+
+def asked_about(**entry: Any) -> str:
+    """What to ask back about an entry; empty for nothing. It takes what ``questions_about`` does.
+
+    Raises
+    ------
+    UsageError
+        Where something cannot be.
+    """
+    found = questions_about(**entry)
+    if stopping := [question.text for question in found if question.impossible]:
+        raise UsageError(" ".join(stopping) + " Nothing was noted.")
+    return " ".join(question.text for question in found)
+
+
+def entry_words(entry: LogEntry) -> str:
+    """A line of the log in words, as its instruments showed it."""
+    parts = [
+        both_units(entry.temperature_c),
+        None if entry.humidity_percent is None else f"{entry.humidity_percent:g} %RH",
+        None if entry.wet_bulb_c is None else f"wet bulb {both_units(entry.wet_bulb_c)}",
+        None if entry.turns is None else f"{entry.turns} turns",
+        None if entry.water_ml is None else f"{entry.water_ml:g} mL of water",
+        entry.event,
+        entry.note,
+    ]
+    return ", ".join(part for part in parts if part)
 
 
 def record_typed(
@@ -45,7 +74,7 @@ def record_typed(
         water = number_option(typed.water) if typed.water.strip() else None
     except argparse.ArgumentTypeError as error:
         raise UsageError(f"{error}. Nothing was noted.") from error
-    found = questions_about(
+    asked = asked_about(
         temperature_c=temperature,
         humidity_percent=humidity,
         wet_bulb_c=wet_bulb,
@@ -54,10 +83,8 @@ def record_typed(
         at=now,
         now=now,
     )
-    if stopping := [question.text for question in found if question.impossible]:
-        raise UsageError(" ".join(stopping) + " Nothing was noted.")
-    if not insist and found:
-        raise QuestionedError(" ".join(question.text for question in found))
+    if asked and not insist:
+        raise QuestionedError(asked)
     with store.write() as session:
         add_log_entry(
             session,

@@ -10,6 +10,7 @@ from typing import Literal
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from incubation.log_checks import GAP_HOURS
 from incubation.records import (
     PULLED_STATUSES,
     Batch,
@@ -31,7 +32,7 @@ from incubation.schedule import Due
 from incubation.species import species_named
 from review_ui.services.batch_summary import Summary, summary_of
 from review_ui.services.batch_water import batch_water
-from review_ui.services.due import batch_dates, is_running, machine_of_batch
+from review_ui.services.due import DONE_BY, batch_dates, is_running, machine_of_batch
 
 # Where a thing is done; the screens turn it into a page, the command line into a command.
 Place = Literal["photograph", "review", "confirm", "pull", "air", "log", "hatch", "set", "batches"]
@@ -39,7 +40,6 @@ Place = Literal["photograph", "review", "confirm", "pull", "air", "log", "hatch"
 _EARLY_DAYS, _WEIGHED_WITHIN_DAYS = 1, 2.0
 # What was not done is said for so long after its day; a weighing cannot be made good later.
 _LATE_DAYS = {"candle": 3, "weigh": 2, "stop turning": 4, "lockdown": 4, "hatch": 1, "hatch window closes": 7}
-LOG_HOURS = 18.0  # noted in the morning and in the evening (common practice), with room
 _WINDOW_NEAR = timedelta(days=1)
 _PLACE_OF: dict[str, Place] = {
     "candle": "photograph",
@@ -104,7 +104,7 @@ class Now:
 
 
 # What is done once its event is recorded, and that event.
-DONE_AT_A_TAP: dict[str, str] = {"stop turning": "turning stopped", "lockdown": "lockdown"}
+DONE_AT_A_TAP = {kind: DONE_BY[kind] for kind in ("stop turning", "lockdown")}
 
 WaterWords = Callable[[Session, Batch, datetime], "str | None"]
 
@@ -270,7 +270,7 @@ def _machine_alarms(session: Session, machine: Machine, now: datetime) -> list[A
     last = last_log_entry(session, machine.id)
     if last is None:
         alarms.append(Alarm(f"Nothing is noted yet of {machine.name}'s temperature and humidity.", "log"))
-    elif now - last.at > timedelta(hours=LOG_HOURS):
+    elif now - last.at > timedelta(hours=GAP_HOURS):
         hours = (now - last.at) / timedelta(hours=1)
         since = f"{hours:.0f} hours" if hours < 72 else f"{hours / 24:.0f} days"
         alarms.append(Alarm(f"No note of {machine.name}'s temperature and humidity for {since}.", "log"))

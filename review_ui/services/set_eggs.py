@@ -16,7 +16,7 @@ from incubation.remark import Remark
 from incubation.shipping import shipping_remarks
 from incubation.species import species_named
 from incubation.storage import storage_remarks
-from review_ui.errors import UsageError
+from review_ui.errors import UsageError, sentence
 from review_ui.services.batch_entry import words_of
 from review_ui.services.cup_ranges import cups_named
 
@@ -301,7 +301,7 @@ def egg_advice(
             findings=findings,
         )
     except ValueError as error:
-        raise UsageError(f"{str(error)[0].upper()}{str(error)[1:]}.") from error
+        raise UsageError(sentence(error)) from error
 
 
 def note_eggs(
