@@ -108,3 +108,12 @@ def data(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Generator[Path, Non
     monkeypatch.delenv("TRAYGLOW_DATABASE", raising=False)
     yield folder
     frame.close_records()
+
+
+@pytest.fixture
+def store(data: Path) -> Generator[object, None, None]:
+    """Records in that folder, open."""
+    from incubation import records as rec
+
+    with rec.open_records(data) as records:
+        yield records

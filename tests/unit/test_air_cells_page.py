@@ -13,15 +13,6 @@ from review_ui.services.batch_water import batch_water
 from review_ui.services.cell_growth import cell_points, growth_sentence, norm_points
 
 
-@pytest.fixture
-def store(tmp_path, monkeypatch):
-    folder = tmp_path / "records"
-    monkeypatch.setenv("TRAYGLOW_DATA", str(folder))
-    monkeypatch.delenv("TRAYGLOW_DATABASE", raising=False)
-    with rec.open_records(folder) as records:
-        yield records
-
-
 def field(at, name, *, tray=1):
     return at.text_input(key=f"weigh_{name}_{tray}")
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from datetime import UTC, datetime, timedelta
 
 import icalendar
 import pytest
+from command_examples import as_json, refused
 
 from review_ui.command_line import main
 
@@ -23,20 +23,6 @@ def batch(tmp_path, monkeypatch, capsys):
     assert main(["tray", "add", "Spring", "1", "--size", "2x5"]) == 0
     capsys.readouterr()
     return set_at
-
-
-def as_json(capsys, *words) -> dict:
-    capsys.readouterr()
-    assert main([*words, "--json", "-"]) == 0, capsys.readouterr().err
-    return json.loads(capsys.readouterr().out)
-
-
-def refused(capsys, *words) -> str:
-    capsys.readouterr()
-    assert main([*words]) == 2
-    said = capsys.readouterr().err
-    assert "Traceback" not in said
-    return said
 
 
 def day(moment, back):

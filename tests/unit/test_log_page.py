@@ -9,15 +9,6 @@ from incubation import records as rec
 
 
 @pytest.fixture
-def store(tmp_path, monkeypatch):
-    folder = tmp_path / "records"
-    monkeypatch.setenv("TRAYGLOW_DATA", str(folder))
-    monkeypatch.delenv("TRAYGLOW_DATABASE", raising=False)
-    with rec.open_records(folder) as records:
-        yield records
-
-
-@pytest.fixture
 def machine(store):
     with store.write() as session:
         return rec.add_machine(session, name="Kitchen", air="forced air", form="tabletop")

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import json
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from command_examples import as_json, refused
 
 from review_ui.command_line import main
 
@@ -34,20 +34,6 @@ def batch(machine, capsys):
     assert main(["tray", "add", "Spring", "1", "--size", "2x5"]) == 0
     capsys.readouterr()
     return machine
-
-
-def as_json(capsys, *words) -> dict:
-    capsys.readouterr()
-    assert main([*words, "--json", "-"]) == 0, capsys.readouterr().err
-    return json.loads(capsys.readouterr().out)
-
-
-def refused(capsys, *words) -> str:
-    capsys.readouterr()
-    assert main([*words]) == 2
-    said = capsys.readouterr().err
-    assert "Traceback" not in said
-    return said
 
 
 def test_two_numbers_are_a_note(machine, capsys):

@@ -17,15 +17,6 @@ from review_ui.services.batch_water import batch_water
 from review_ui.services.now import what_is_now
 
 
-@pytest.fixture
-def store(tmp_path, monkeypatch):
-    folder = tmp_path / "records"
-    monkeypatch.setenv("TRAYGLOW_DATA", str(folder))
-    monkeypatch.delenv("TRAYGLOW_DATABASE", raising=False)
-    with rec.open_records(folder) as records:
-        yield records
-
-
 def day(number, hours=1.0):
     return SET_AT + timedelta(days=number, hours=hours)
 

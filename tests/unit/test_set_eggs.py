@@ -43,15 +43,6 @@ BOX = Setting(
 )
 
 
-@pytest.fixture
-def store(tmp_path, monkeypatch):
-    folder = tmp_path / "records"
-    monkeypatch.setenv("TRAYGLOW_DATA", str(folder))
-    monkeypatch.delenv("TRAYGLOW_DATABASE", raising=False)
-    with rec.open_records(folder) as records:
-        yield records
-
-
 def test_everything_of_a_box_is_recorded(store):
     kept = set_eggs(store, BOX, who="Ann")
     assert kept.eggs == 27

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from datetime import UTC, datetime, timedelta
 
 import pypdfium2
 import pytest
+from command_examples import as_json
 
 from review_ui.command_line import main
 
@@ -74,12 +74,6 @@ def played(folder):
     run("batch", "event", "Spring", "hatch ended", "--at", at(23))
     yield folder
     patch.undo()
-
-
-def as_json(capsys, *words) -> dict:
-    capsys.readouterr()
-    assert main([*words, "--json", "-"]) == 0, capsys.readouterr().err
-    return json.loads(capsys.readouterr().out)
 
 
 def test_counts_add_up_to_the_eggs_set(played, capsys):
