@@ -15,7 +15,8 @@ import pytest
 from PIL import Image
 
 from vision.cup_names import cup_name
-from vision.tray_eggs import TrayCups, cup_is_empty, find_empty_cup_spots, read_tray
+from vision.shining_cups import cup_is_empty, find_empty_cup_spots
+from vision.tray_eggs import TrayCups, read_tray
 
 SHARED = Path(os.environ.get("TRAYGLOW_SHARED", Path(__file__).resolve().parents[3] / "shared"))
 FOLDER = SHARED / "simulated_by_others" / "tray"

@@ -8,7 +8,8 @@ import pytest
 
 from sample_images.simulator import random_tray
 from vision.cup_names import cup_name
-from vision.tray_eggs import TrayCups, cup_is_empty, find_empty_cup_spots, read_tray
+from vision.shining_cups import cup_is_empty, find_empty_cup_spots
+from vision.tray_eggs import TrayCups, read_tray
 from vision.tray_grid import NoTrayGrid
 
 PITCH, RADIUS = 200, 82
